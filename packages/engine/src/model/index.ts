@@ -1,0 +1,4 @@
+// Model: the types that stages hand to each other. Data only.
+export * from './alignment.ts';
+export * from './scan.ts';
+export * from './tie.ts';
