@@ -1,4 +1,5 @@
 // Model: the types that stages hand to each other. Data only.
 export * from './alignment.ts';
+export * from './observation.ts';
 export * from './scan.ts';
 export * from './tie.ts';

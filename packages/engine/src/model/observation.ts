@@ -1,0 +1,90 @@
+import type { Pose, Vec3 } from '../math/index.ts';
+
+/**
+ * One measured target in one frame. The target itself is an unknown point of the job; every frame that saw it observes it.
+ *
+ * Units    mm, in the frame's own coordinates.
+ */
+export interface TargetObservation {
+  readonly kind: 'target';
+  /** Id of the tie (or target list) that this observation belongs to; residuals are gathered under it. */
+  readonly tie: string;
+  readonly frame: string;
+  /** Name of the unknown point. Equal names are one point. */
+  readonly target: string;
+  readonly position: Vec3;
+  /** 3 x 3 row-major, mm^2, in the frame's own axes. */
+  readonly covariance: readonly number[];
+}
+
+/** Two picked points that are the same place: jobFromA a - jobFromB b is zero up to `sigma` in each coordinate. mm. */
+export interface PairObservation {
+  readonly kind: 'pair';
+  readonly tie: string;
+  readonly frameA: string;
+  readonly frameB: string;
+  readonly a: Vec3;
+  readonly b: Vec3;
+  /** Standard uncertainty of each coordinate of the difference, mm. */
+  readonly sigma: number;
+}
+
+/**
+ * What the overlap of two scans says about the pose between their frames: a quadratic form.
+ *
+ * With bFromA = perturb(bFromA0, m, reference), where m is a small left motion (tx ty tz rx ry rz; mm, rad), the
+ * weighted sum of squared distances between the two surfaces, mm^2, is
+ *
+ *   S(m) = sumSquares + 2 gradient . m + m . information m
+ *
+ * so for residuals r_i with Jacobian rows J_i and weights w_i: information = sum w J^T J, gradient = sum w J^T r,
+ * sumSquares = sum w r^2, count = sum w. All of these are bare geometry: not divided by a variance.
+ *
+ * A direction that the surfaces do not hold (sliding on a plane, turning in a cylinder) has to be taken out of
+ * `information` and `gradient` by whoever measures them, so that noise in the normals does not hold it either.
+ */
+export interface OverlapObservation {
+  readonly kind: 'overlap';
+  readonly tie: string;
+  readonly frameA: string;
+  readonly frameB: string;
+  /** Scans compared, for the report; null where the frame is meant. */
+  readonly scanA: string | null;
+  readonly scanB: string | null;
+  /** Relative pose at which the form was measured. */
+  readonly bFromA0: Pose;
+  /** Point of frame B about which the motion turns, mm: best the centre of the overlap. */
+  readonly reference: Vec3;
+  /** 6 x 6 row-major. */
+  readonly information: readonly number[];
+  /** Six numbers. */
+  readonly gradient: readonly number[];
+  readonly sumSquares: number;
+  /** Correspondences, or the sum of their weights. */
+  readonly count: number;
+  /** How many of them are independent of each other: neighbours share their instrument's slow errors. At most `count`. */
+  readonly effectiveCount: number;
+  /** Standard deviation of one distance, mm, as expected from both scans' noise; the larger of this and the rms found is used. */
+  readonly sigma: number;
+  /** Largest distance in the overlap, mm. */
+  readonly largest: number;
+  /** Share of the smaller scan that lies in the overlap, 0 to 1. */
+  readonly overlapShare: number;
+  /** In words: directions that this overlap does not hold. */
+  readonly weakDirections: readonly string[];
+}
+
+/** What is known of a frame's pose before, as a soft constraint: jobFromFrame = perturb(jobFromFrame0, m, reference), m ~ N(0, covariance). */
+export interface PriorObservation {
+  readonly kind: 'prior';
+  readonly tie: string;
+  readonly frame: string;
+  readonly jobFromFrame0: Pose;
+  /** Point of the job frame, mm. */
+  readonly reference: Vec3;
+  /** 6 x 6 row-major inverse covariance (1/mm^2, 1/(mm rad), 1/rad^2); zero rows where nothing is known. */
+  readonly information: readonly number[];
+}
+
+/** Everything an adjustment can be made of. */
+export type NetworkObservation = TargetObservation | PairObservation | OverlapObservation | PriorObservation;
