@@ -25,5 +25,6 @@ export default defineConfig({
     hookTimeout: 120_000,
     pool: 'forks',
     maxWorkers: 2,
+    reporters: ['default', './tools/ci-line-reporter.ts'],
   },
 });

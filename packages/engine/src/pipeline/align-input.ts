@@ -1,0 +1,30 @@
+import type { ScanData, Target, Tie } from '../model/index.ts';
+
+/** A scan that takes part in the alignment, with the frame it was captured in. */
+export interface AlignScan {
+  readonly id: string;
+  readonly name: string;
+  readonly frame: string;
+  /** In the frame's coordinates, mm. */
+  readonly data: ScanData;
+  /** Standard deviation of a point along its normal from the instrument sheet, mm; null: estimated from the scan. */
+  readonly noise: number | null;
+}
+
+/** A list of targets measured in one session. */
+export interface AlignTargetList {
+  readonly id: string;
+  readonly name: string;
+  readonly frame: string;
+  readonly targets: readonly Target[];
+}
+
+/** Everything that `alignScans` looks at. */
+export interface AlignInput {
+  /** All frames, in the order in which they came in; the first that has data is the job's frame. */
+  readonly frames: readonly string[];
+  readonly scans: readonly AlignScan[];
+  readonly targetLists: readonly AlignTargetList[];
+  /** Picked pairs. Overlaps and common targets are found here. */
+  readonly ties: readonly Tie[];
+}
