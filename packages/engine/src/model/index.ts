@@ -1,5 +1,7 @@
 // Model: the types that stages hand to each other. Data only.
 export * from './alignment.ts';
+export * from './instrument.ts';
+export * from './job-document.ts';
 export * from './observation.ts';
 export * from './scan.ts';
 export * from './tie.ts';
