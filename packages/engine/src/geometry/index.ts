@@ -1,1 +1,7 @@
-export {};
+// Geometry: neighbours and closest points (from the kernels), normals, bounds, sums over matched points.
+export type { EstimatedNormals, PointIndex, TriangleIndex } from '@lapjoint/kernels';
+export { buildPointIndex, buildTriangleIndex, estimateNormals } from '@lapjoint/kernels';
+export * from './bounds.ts';
+export * from './closest-point-on-triangle.ts';
+export * from './mesh-normals.ts';
+export * from './point-to-plane.ts';
