@@ -1,1 +1,7 @@
-export {};
+// Register: a scan made ready, then the pose of one scan on another. Coarse without a guess, then fine; overlap as evidence.
+// Inputs ScanData, outputs poses with their information and their refusals. Does not adjust networks (see adjust).
+
+export { PREPARE_SCAN_DEFAULTS, type PrepareScanOptions, prepareScan } from './prepare-scan.ts';
+export type { NormalOrientation, PreparedScan } from './prepared-scan.ts';
+export { releaseScanPointIndex, scanPointIndex } from './scan-point-index.ts';
+export { choosePointsApart, thinScan } from './thin-scan.ts';
