@@ -54,7 +54,7 @@ table.ENGINE_LAYERS.forEach((folders, layer) => {
       from: { path: `^packages/engine/src/${folder}/` },
       to: { path: '^packages/engine/src/', pathNot: `^packages/engine/src/(${allowed.join('|')})/` },
     });
-    if (layer > 2) {
+    if (folder !== 'geometry') {
       forbidden.push({
         name: `engine-${folder}-kernels-through-geometry`,
         severity: 'error',

@@ -1,0 +1,113 @@
+import { IDENTITY_POSE, transformPoint, type Vec3 } from '../math/index.ts';
+import { CIVIDIS, colorAt, type Rgb, SCAN_COLORS } from './color-maps.ts';
+import { type DrawItem, type Drawing, drawParallel, type View } from './rasterize.ts';
+import type { ReportFused, ReportSurface } from './report-input.ts';
+
+/** Views of every report: two oblique ones from opposite corners, from above, and one along the longest side. Z is up. */
+export const REPORT_VIEWS: readonly View[] = [
+  { name: 'oblique, from front left above', direction: [0.62, 0.62, -0.48], up: [0, 0, 1] },
+  { name: 'oblique, from back right above', direction: [-0.62, -0.62, -0.48], up: [0, 0, 1] },
+];
+
+/** Words for the line patterns of the drawing, in the order of their numbers. */
+export const PATTERN_WORDS: readonly string[] = [
+  'plain',
+  'lines falling',
+  'lines rising',
+  'level lines',
+  'upright lines',
+  'lines steep',
+  'lines flat',
+  'wide lines falling',
+  'wide lines rising',
+];
+
+/** Pattern number of scan number i: the first is plain. */
+export function patternOf(index: number): number {
+  return index % PATTERN_WORDS.length;
+}
+
+/** Colour of scan number i. */
+export function scanColor(index: number): Rgb {
+  return SCAN_COLORS[index % SCAN_COLORS.length];
+}
+
+/** A point near the middle of the surfaces, job frame: drawing relative to it keeps every digit. */
+export function middleOf(surfaces: readonly ReportSurface[]): Vec3 {
+  const first = surfaces[0];
+  return first === undefined ? [0, 0, 0] : transformPoint(first.jobFromItem, first.origin);
+}
+
+/** Every scan in its place, told apart by colour and pattern. */
+export function drawScans(surfaces: readonly ReportSurface[], view: View, width: number): Drawing {
+  const items: DrawItem[] = surfaces.map((surface, index) => ({
+    origin: surface.origin,
+    positions: surface.positions,
+    triangles: surface.triangles,
+    jobFromItem: surface.jobFromItem,
+    colors: scanColor(index),
+    hatch: patternOf(index),
+    relief: 1,
+  }));
+  return drawParallel(items, view, width, middleOf(surfaces));
+}
+
+/** The fused surface in the colours and patterns of the scans it came from. */
+export function drawProvenance(fused: ReportFused, view: View, width: number): Drawing {
+  const count = fused.surface.positions.length / 3;
+  const colors = new Uint8Array(3 * count);
+  const hatch = new Uint8Array(count);
+  for (let v = 0; v < count; v++) {
+    const scan = fused.dominantScan[v];
+    colors.set(scan < 0 ? [150, 150, 150] : scanColor(scan), 3 * v);
+    hatch[v] = scan < 0 ? 0 : patternOf(scan);
+  }
+  return drawParallel([fusedItem(fused, colors, hatch, 1)], view, width, middleOf([fused.surface]));
+}
+
+/** The fused surface in its own colours; grey where no scan had any. */
+export function drawOwnColors(fused: ReportFused, view: View, width: number): Drawing {
+  return drawParallel(
+    [fusedItem(fused, fused.colors ?? [188, 184, 174], 0, 1)],
+    view,
+    width,
+    middleOf([fused.surface]),
+  );
+}
+
+/** The map of the stated uncertainty: dark small, light large, hatched grey where it is not known. */
+export function drawUncertainty(fused: ReportFused, end: number, view: View, width: number): Drawing {
+  const u = fused.expandedUncertainty;
+  const colors = new Uint8Array(3 * u.length);
+  const hatch = new Uint8Array(u.length);
+  for (let v = 0; v < u.length; v++) {
+    const known = Number.isFinite(u[v]);
+    colors.set(known ? colorAt(CIVIDIS, u[v] / end) : [170, 170, 170], 3 * v);
+    hatch[v] = known ? 0 : 1;
+  }
+  return drawParallel([fusedItem(fused, colors, hatch, 0.4)], view, width, middleOf([fused.surface]));
+}
+
+function fusedItem(fused: ReportFused, colors: Uint8Array | Rgb, hatch: number | Uint8Array, relief: number): DrawItem {
+  return {
+    origin: fused.surface.origin,
+    positions: fused.surface.positions,
+    triangles: fused.surface.triangles,
+    jobFromItem: IDENTITY_POSE,
+    colors,
+    hatch,
+    relief,
+  };
+}
+
+/** End of a scale: a round number at or above the 99 % value, so that single points do not wash out the map. */
+export function scaleEnd(values: Float32Array): number {
+  const known = Array.from(values).filter((value) => Number.isFinite(value));
+  if (known.length === 0) return 1;
+  known.sort((a, b) => a - b);
+  const high = known[Math.min(known.length - 1, Math.floor(0.99 * known.length))];
+  if (!(high > 0)) return 1;
+  const power = 10 ** Math.floor(Math.log10(high));
+  const lead = high / power;
+  return (lead <= 1 ? 1 : lead <= 2 ? 2 : lead <= 5 ? 5 : 10) * power;
+}
