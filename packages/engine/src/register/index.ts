@@ -1,6 +1,14 @@
 // Register: a scan made ready, then the pose of one scan on another. Coarse without a guess, then fine; overlap as evidence.
 // Inputs ScanData, outputs poses with their information and their refusals. Does not adjust networks (see adjust).
 
+export {
+  ALIGN_PICKED_PAIRS_DEFAULTS,
+  type AlignPickedPairsOptions,
+  alignPickedPairs,
+  type PickedPairResidual,
+  type PickedPairsAlignment,
+  type PickedPairsRefusal,
+} from './picked-pairs.ts';
 export { PREPARE_SCAN_DEFAULTS, type PrepareScanOptions, prepareScan } from './prepare-scan.ts';
 export type { NormalOrientation, PreparedScan } from './prepared-scan.ts';
 export { releaseScanPointIndex, scanPointIndex } from './scan-point-index.ts';
