@@ -1,5 +1,5 @@
-import type { CoarseSurface } from './coarse-surface.ts';
 import { fitOrientedPairs, type Motion } from './coarse-motion.ts';
+import type { CoarseSurface } from './coarse-surface.ts';
 import type { FeatureMatches } from './feature-match.ts';
 
 /** A pose that a set of mutually consistent matches agrees on. */
@@ -150,7 +150,12 @@ export function findConsistentMotions(
     });
     return {
       motion: fitOrientedPairs(
-        source.positions, source.normals, target.positions, target.normals, pairs, tolerance.minimumDistance,
+        source.positions,
+        source.normals,
+        target.positions,
+        target.normals,
+        pairs,
+        tolerance.minimumDistance,
       ),
       support: members.length,
     };

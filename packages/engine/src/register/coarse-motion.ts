@@ -33,7 +33,9 @@ export function composeMotions(outer: Motion, inner: Motion): Motion {
   for (let i = 0; i < 3; i++) {
     for (let j = 0; j < 4; j++) {
       out[4 * i + j] =
-        outer[4 * i] * inner[j] + outer[4 * i + 1] * inner[4 + j] + outer[4 * i + 2] * inner[8 + j] +
+        outer[4 * i] * inner[j] +
+        outer[4 * i + 1] * inner[4 + j] +
+        outer[4 * i + 2] * inner[8 + j] +
         (j === 3 ? outer[4 * i + 3] : 0);
     }
   }
@@ -99,10 +101,22 @@ export function fitOrientedPairs(
   const [xx, xy, xz, yx, yy, yz, zx, zy, zz] = h as unknown as Matrix3;
   const eigen = symmetricEigen(
     [
-      xx + yy + zz, yz - zy, zx - xz, xy - yx,
-      yz - zy, xx - yy - zz, xy + yx, zx + xz,
-      zx - xz, xy + yx, yy - xx - zz, yz + zy,
-      xy - yx, zx + xz, yz + zy, zz - xx - yy,
+      xx + yy + zz,
+      yz - zy,
+      zx - xz,
+      xy - yx,
+      yz - zy,
+      xx - yy - zz,
+      xy + yx,
+      zx + xz,
+      zx - xz,
+      xy + yx,
+      yy - xx - zz,
+      yz + zy,
+      xy - yx,
+      zx + xz,
+      yz + zy,
+      zz - xx - yy,
     ],
     4,
   );

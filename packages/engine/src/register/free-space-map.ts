@@ -65,7 +65,13 @@ function makeAxes(scan: PreparedScan, forward: readonly number[]): Float64Array 
 }
 
 /** Writes image column, row (in pixels, not rounded) and height of a point; false when it lies outside the field. */
-function project(map: Omit<FreeSpaceMap, 'height' | 'hiddenShare'>, x: number, y: number, z: number, out: Float64Array): boolean {
+function project(
+  map: Omit<FreeSpaceMap, 'height' | 'hiddenShare'>,
+  x: number,
+  y: number,
+  z: number,
+  out: Float64Array,
+): boolean {
   const { axes, eye } = map;
   const qx = x - eye[0];
   const qy = y - eye[1];
@@ -113,7 +119,14 @@ export function buildFreeSpaceMap(scan: PreparedScan, viewpoint: Viewpoint, pixe
   forward = reach > 0 ? forward.map((c) => c / reach) : [0, 0, -1];
   const axes = makeAxes(scan, forward);
   const frame = {
-    kind: viewpoint.kind, eye, axes, pixel: 1, width: 0, tall: 0, left: 0, low: 0,
+    kind: viewpoint.kind,
+    eye,
+    axes,
+    pixel: 1,
+    width: 0,
+    tall: 0,
+    left: 0,
+    low: 0,
     scale: viewpoint.kind === 'direction' ? 1 : reach,
   };
   const at = new Float64Array(3);

@@ -2,6 +2,19 @@
 // Inputs ScanData, outputs poses with their information and their refusals. Does not adjust networks (see adjust).
 
 export {
+  buildCoarseModel,
+  type CoarseModel,
+  chooseCoarseSpacing,
+} from './coarse-model.ts';
+export {
+  type CoarsePose,
+  type CoarsePosesResult,
+  type CoarseSide,
+  FIND_COARSE_POSES_DEFAULTS,
+  type FindCoarsePosesOptions,
+  findCoarsePoses,
+} from './coarse-poses.ts';
+export {
   ALIGN_PICKED_PAIRS_DEFAULTS,
   type AlignPickedPairsOptions,
   alignPickedPairs,
@@ -13,3 +26,5 @@ export { PREPARE_SCAN_DEFAULTS, type PrepareScanOptions, prepareScan } from './p
 export type { NormalOrientation, PreparedScan } from './prepared-scan.ts';
 export { releaseScanPointIndex, scanPointIndex } from './scan-point-index.ts';
 export { choosePointsApart, thinScan } from './thin-scan.ts';
+export { REFINE_POSE_DEFAULTS, type RefinePoseOptions, refinePose } from './refine-pose.ts';
+export type { PoseInformation, RefinedPose, RefineStatus } from './refined-pose.ts';

@@ -1,0 +1,98 @@
+import { type FreeMotion, findFreeMotions } from './coarse-freedom.ts';
+import type { CoarseModel } from './coarse-model.ts';
+import { composeMotions, type Motion } from './coarse-motion.ts';
+import { isSameMotion, type ScoredMotion, searchMotions, settleAndScore } from './coarse-search.ts';
+
+/** What was found for a pair of scans. Motions are `targetFromSource` between the scans' own float32 frames. */
+export interface CoarseMatch {
+  readonly status: 'accepted' | 'ambiguous' | 'insufficient-overlap';
+  /** Best first. */
+  readonly motions: readonly ScoredMotion[];
+  /** Motions along which the best pose is not held. */
+  readonly free: readonly FreeMotion[];
+}
+
+/**
+ * Score (natural logarithm of a likelihood ratio) from which a pose may be called found. Chance poses of real scans reached 6 on
+ * small patches.
+ */
+export const ACCEPT_SCORE = 10;
+
+/** Agreeing samples, both sides together, below which a patch is too small to tell, however well it fits. */
+const LEAST_AGREEING = 240;
+
+/** How much lower a rival must score to be ruled out: counts of repeated samples scatter, more so where there are many. */
+export function rivalMargin(score: number): number {
+  return 8 + 0.05 * Math.max(0, score);
+}
+
+/** The evidence alone, without rivals, is enough. */
+export function isConvincing(candidate: Pick<ScoredMotion, 'score' | 'forward' | 'backward'>): boolean {
+  const { forward, backward, score } = candidate;
+  const against = forward.inFront + backward.inFront;
+  return (
+    score >= ACCEPT_SCORE &&
+    forward.agree + backward.agree >= LEAST_AGREEING &&
+    against <= 0.05 * (forward.agree + backward.agree + forward.off + backward.off + against)
+  );
+}
+
+/** Poses of a symmetric scan that fit as well as a given one. */
+function symmetricAlternatives(best: Motion, source: readonly Motion[], target: readonly Motion[]): Motion[] {
+  return [
+    ...source.map((motion) => composeMotions(best, motion)),
+    ...target.map((motion) => composeMotions(motion, best)),
+  ];
+}
+
+/**
+ * Finds how a scan lies on another and says whether it may be believed.
+ *
+ * Method   hypotheses from features, each settled and scored; alternatives from the symmetries of either scan; motions along
+ *          which the best one slides. Accepted only when the evidence is convincing, no other pose comes near it and
+ *          nothing slides. When the usual search brings nothing convincing, a wider one follows unless `quick`.
+ *
+ * @param symmetries motions of each scan onto itself, as far as known
+ */
+export function matchCoarseModels(
+  source: CoarseModel,
+  target: CoarseModel,
+  symmetries: { readonly source: readonly Motion[]; readonly target: readonly Motion[] },
+  quick = false,
+): CoarseMatch {
+  let motions = searchMotions(source, target);
+  if (!quick && (motions.length === 0 || !isConvincing(motions[0]))) {
+    const wide = { candidates: 4, matchLimit: 2000, hypothesisLimit: 150, finalists: 20 };
+    motions = mergeMotions(motions, searchMotions(source, target, wide), source);
+  }
+  const best = motions[0];
+  if (best === undefined || !isConvincing(best)) return { status: 'insufficient-overlap', motions, free: [] };
+  const alternatives = symmetricAlternatives(best.motion, symmetries.source, symmetries.target)
+    .filter((motion, k, all) => !all.slice(0, k).some((other) => isSameMotion(other, motion, source)))
+    .map((motion) => settleAndScore(source, target, motion, 0));
+  motions = mergeMotions(motions, alternatives, source);
+  return judgeMotions(source, target, motions);
+}
+
+/** Decides between the poses found for a pair. */
+export function judgeMotions(source: CoarseModel, target: CoarseModel, motions: readonly ScoredMotion[]): CoarseMatch {
+  const best = motions[0];
+  if (best === undefined || !isConvincing(best)) return { status: 'insufficient-overlap', motions, free: [] };
+  const margin = rivalMargin(best.score);
+  const free = findFreeMotions(source, target, best, margin);
+  const hasRival = motions.length > 1 && motions[1].score > best.score - margin;
+  return { status: hasRival || free.length > 0 ? 'ambiguous' : 'accepted', motions, free };
+}
+
+/** Both lists in one, best first; of two that are one pose the better stays. */
+export function mergeMotions(
+  a: readonly ScoredMotion[],
+  b: readonly ScoredMotion[],
+  model: CoarseModel,
+): ScoredMotion[] {
+  const merged: ScoredMotion[] = [];
+  for (const motion of [...a, ...b].sort((p, q) => q.score - p.score)) {
+    if (!merged.some((other) => isSameMotion(other.motion, motion.motion, model))) merged.push(motion);
+  }
+  return merged;
+}
