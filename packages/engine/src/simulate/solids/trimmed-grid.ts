@@ -1,0 +1,198 @@
+import type { Random } from '../../base/index.ts';
+
+/** Signed distance to an outline in a plane, negative on the material. */
+export type PlaneOutline = (u: number, v: number) => number;
+
+/** A flat triangulation of the material inside a grid. */
+export interface TrimmedGrid {
+  readonly u: Float64Array;
+  readonly v: Float64Array;
+  /** 1 for vertices on the border of the grid. */
+  readonly onBorder: Uint8Array;
+  /** Counter-clockwise in (u, v). */
+  readonly triangles: readonly number[];
+  /** Edges along the outline, pairs of vertices, material on the left. */
+  readonly outlineEdges: readonly (readonly [number, number])[];
+}
+
+/** Signed distance to a rectangle with rounded corners: negative inside. */
+export function roundedRectangle(u0: number, u1: number, v0: number, v1: number, radius: number): PlaneOutline {
+  const [cu, cv] = [(u0 + u1) / 2, (v0 + v1) / 2];
+  const [hu, hv] = [(u1 - u0) / 2 - radius, (v1 - v0) / 2 - radius];
+  return (u, v) => {
+    const a = Math.abs(u - cu) - hu;
+    const b = Math.abs(v - cv) - hv;
+    return Math.hypot(Math.max(a, 0), Math.max(b, 0)) + Math.min(Math.max(a, b), 0) - radius;
+  };
+}
+
+/** Signed distance to a disc. */
+export function disc(cu: number, cv: number, radius: number): PlaneOutline {
+  return (u, v) => Math.hypot(u - cu, v - cv) - radius;
+}
+
+/** Material of the first without that of the others. */
+export function withoutOutlines(body: PlaneOutline, ...holes: readonly PlaneOutline[]): PlaneOutline {
+  return (u, v) => holes.reduce((distance, hole) => Math.max(distance, -hole(u, v)), body(u, v));
+}
+
+/** Signed distance to a convex hull of discs of one radius around corner points, given counter-clockwise. */
+export function roundedPolygon(corners: readonly (readonly [number, number])[], radius: number): PlaneOutline {
+  return (u, v) => {
+    let outside = Number.POSITIVE_INFINITY;
+    let deepest = Number.NEGATIVE_INFINITY;
+    corners.forEach((a, k) => {
+      const b = corners[(k + 1) % corners.length];
+      const [du, dv] = [b[0] - a[0], b[1] - a[1]];
+      const length = Math.hypot(du, dv);
+      deepest = Math.max(deepest, ((u - a[0]) * dv - (v - a[1]) * du) / length);
+      const s = Math.max(0, Math.min(1, ((u - a[0]) * du + (v - a[1]) * dv) / (length * length)));
+      outside = Math.min(outside, Math.hypot(u - a[0] - s * du, v - a[1] - s * dv));
+    });
+    return (deepest > 0 ? outside : deepest) - radius;
+  };
+}
+
+/**
+ * Triangulates the part of a grid that lies on the material of an outline.
+ *
+ * Method   marching over the cells: nodes close to the outline are moved onto it, edges that cross it get a vertex found
+ *          by bisection, so every outline vertex lies on the outline to 1e-9 of a step.
+ * Limits   a feature of the outline smaller than a cell is lost; corners are cut by up to a cell.
+ *
+ * @param uLines ascending
+ * @param vLines ascending
+ * @param outline null: the whole grid is material
+ * @param jitter moves nodes inside the material by up to a fifth of their step
+ */
+export function trimGrid(
+  uLines: readonly number[],
+  vLines: readonly number[],
+  outline: PlaneOutline | null,
+  jitter: Random | null,
+): TrimmedGrid {
+  const columns = uLines.length;
+  const rows = vLines.length;
+  const us: number[] = [];
+  const vs: number[] = [];
+  const border: number[] = [];
+  // 1 material, 0 on the outline, -1 outside.
+  const side = new Int8Array(columns * rows).fill(1);
+  for (let j = 0; j < rows; j++) {
+    for (let i = 0; i < columns; i++) {
+      let u = uLines[i];
+      let v = vLines[j];
+      const atBorder = i === 0 || j === 0 || i === columns - 1 || j === rows - 1;
+      if (!atBorder) {
+        const stepU = Math.min(u - uLines[i - 1], uLines[i + 1] - u);
+        const stepV = Math.min(v - vLines[j - 1], vLines[j + 1] - v);
+        const step = Math.min(stepU, stepV);
+        let moved = false;
+        if (outline !== null) {
+          const d = outline(u, v);
+          side[j * columns + i] = d < 0 ? 1 : -1;
+          if (Math.abs(d) < 0.25 * step) {
+            const e = 1e-4 * step;
+            const gu = (outline(u + e, v) - outline(u - e, v)) / (2 * e);
+            const gv = (outline(u, v + e) - outline(u, v - e)) / (2 * e);
+            const toU = u - d * gu;
+            const toV = v - d * gv;
+            // At a sharp corner of the outline the gradient misleads; leave the node where it is.
+            if (Math.abs(outline(toU, toV)) < 1e-9 * step + 1e-9) {
+              u = toU;
+              v = toV;
+              side[j * columns + i] = 0;
+              moved = true;
+            }
+          } else if (Math.abs(d) < step) moved = true;
+        }
+        if (jitter !== null) {
+          const a = 0.4 * (jitter.uniform() - 0.5);
+          const b = 0.4 * (jitter.uniform() - 0.5);
+          if (!moved) {
+            u += a * stepU;
+            v += b * stepV;
+          }
+        }
+      } else if (outline !== null) side[j * columns + i] = outline(u, v) < 0 ? 1 : -1;
+      us.push(u);
+      vs.push(v);
+      border.push(atBorder ? 1 : 0);
+    }
+  }
+  const crossings = new Map<number, number>();
+  const crossing = (inside: number, outside: number): number => {
+    const key = Math.min(inside, outside) * 2 + (Math.abs(inside - outside) === 1 ? 0 : 1);
+    const known = crossings.get(key);
+    if (known !== undefined) return known;
+    let near = 0;
+    let far = 1;
+    const f = outline as PlaneOutline;
+    for (let k = 0; k < 50; k++) {
+      const middle = (near + far) / 2;
+      const d = f(us[inside] + middle * (us[outside] - us[inside]), vs[inside] + middle * (vs[outside] - vs[inside]));
+      if (d < 0) near = middle;
+      else far = middle;
+    }
+    us.push(us[inside] + near * (us[outside] - us[inside]));
+    vs.push(vs[inside] + near * (vs[outside] - vs[inside]));
+    border.push(border[inside] & border[outside]);
+    crossings.set(key, us.length - 1);
+    return us.length - 1;
+  };
+  const triangles: number[] = [];
+  const atOutline = new Set<number>();
+  for (let j = 0; j + 1 < rows; j++) {
+    for (let i = 0; i + 1 < columns; i++) {
+      const a = j * columns + i;
+      const nodes = [a, a + 1, a + columns + 1, a + columns];
+      const sides = nodes.map((n) => side[n]);
+      if (sides.every((s) => s === 1)) {
+        // Alternating diagonals keep the pattern free of a direction.
+        if ((i + j) % 2 === 0) triangles.push(nodes[0], nodes[1], nodes[2], nodes[0], nodes[2], nodes[3]);
+        else triangles.push(nodes[0], nodes[1], nodes[3], nodes[1], nodes[2], nodes[3]);
+        continue;
+      }
+      const polygon: number[] = [];
+      for (let k = 0; k < 4; k++) {
+        const next = (k + 1) % 4;
+        if (sides[k] >= 0) polygon.push(nodes[k]);
+        if (sides[k] === 1 && sides[next] === -1) polygon.push(crossing(nodes[k], nodes[next]));
+        if (sides[k] === -1 && sides[next] === 1) polygon.push(crossing(nodes[next], nodes[k]));
+      }
+      if (polygon.length < 3) continue;
+      if (!sides.includes(1)) {
+        const mean = (x: readonly number[]): number => polygon.reduce((sum, n) => sum + x[n], 0) / polygon.length;
+        if ((outline as PlaneOutline)(mean(us), mean(vs)) >= 0) continue;
+      }
+      for (let k = 2; k < polygon.length; k++) triangles.push(polygon[0], polygon[k - 1], polygon[k]);
+      for (const n of polygon) atOutline.add(n);
+    }
+  }
+  return {
+    u: Float64Array.from(us),
+    v: Float64Array.from(vs),
+    onBorder: Uint8Array.from(border),
+    triangles,
+    outlineEdges: outline === null ? [] : freeEdges(triangles, atOutline, border),
+  };
+}
+
+/** Edges of triangles near the outline that have no triangle on their other side and do not lie on the grid's border. */
+function freeEdges(
+  triangles: readonly number[],
+  near: ReadonlySet<number>,
+  border: readonly number[],
+): (readonly [number, number])[] {
+  const edges = new Map<number, readonly [number, number]>();
+  const size = border.length;
+  for (let k = 0; k < triangles.length; k += 3) {
+    for (let e = 0; e < 3; e++) {
+      const a = triangles[k + e];
+      const b = triangles[k + ((e + 1) % 3)];
+      if (!near.has(a) && !near.has(b)) continue;
+      if (!edges.delete(b * size + a)) edges.set(a * size + b, [a, b]);
+    }
+  }
+  return [...edges.values()].filter(([a, b]) => near.has(a) && near.has(b) && !(border[a] && border[b]));
+}
