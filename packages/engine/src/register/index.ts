@@ -24,7 +24,7 @@ export {
 } from './picked-pairs.ts';
 export { PREPARE_SCAN_DEFAULTS, type PrepareScanOptions, prepareScan } from './prepare-scan.ts';
 export type { NormalOrientation, PreparedScan } from './prepared-scan.ts';
-export { releaseScanPointIndex, scanPointIndex } from './scan-point-index.ts';
-export { choosePointsApart, thinScan } from './thin-scan.ts';
 export { REFINE_POSE_DEFAULTS, type RefinePoseOptions, refinePose } from './refine-pose.ts';
 export type { PoseInformation, RefinedPose, RefineStatus } from './refined-pose.ts';
+export { releaseScanPointIndex, scanPointIndex } from './scan-point-index.ts';
+export { choosePointsApart, thinScan } from './thin-scan.ts';
