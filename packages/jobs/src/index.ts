@@ -1,5 +1,15 @@
 // Jobs: the job folder on disk (journal, blobs, undo, lock) and the pool of worker threads. Node only.
 export * from './node-run-context.ts';
+export * from './operations/align-job.ts';
+export * from './operations/change-job.ts';
+export * from './operations/hash-file.ts';
+export * from './operations/load-scan.ts';
+export * from './operations/log-job.ts';
+export * from './operations/new-job.ts';
+export * from './operations/result-record.ts';
+export * from './operations/show-job.ts';
+export * from './operations/undo-change.ts';
+export * from './operations/verify-job.ts';
 export * from './pool/shared-arrays.ts';
 export * from './pool/worker-pool.ts';
 export * from './store/blob-store.ts';

@@ -1,0 +1,73 @@
+import { ENGINE_VERSION } from '@lapjoint/engine';
+import { Command, CommanderError } from 'commander';
+import type { CommandShell } from './commands/command-shell.ts';
+import { addLogCommand } from './commands/log.ts';
+import { addNewCommand } from './commands/new.ts';
+import { addShowCommand } from './commands/show.ts';
+import { addUndoCommands } from './commands/undo.ts';
+import { addVerifyCommand } from './commands/verify.ts';
+import { EXIT, exitCodeOf } from './exit-code.ts';
+import type { CliConsole } from './terminal/cli-console.ts';
+
+/** Commands in the order of the work. */
+const COMMANDS: readonly ((shell: CommandShell) => void)[] = [
+  addNewCommand,
+  addShowCommand,
+  addUndoCommands,
+  addLogCommand,
+  addVerifyCommand,
+];
+
+const EXAMPLES = `Examples:
+  lapjoint new cabin-job
+  lapjoint add cabin-job outside.ply --session outside --instrument tracked-laser --unit mm
+  lapjoint align cabin-job
+  lapjoint fuse cabin-job
+  lapjoint report cabin-job
+  lapjoint handover cabin-job out/
+
+`;
+
+/**
+ * Runs the command line.
+ *
+ * @param words as typed after the program's name
+ * @returns exit code: 0 done; 1 failed; 2 wrong usage; 3 input unreadable; 4 ran, but something was refused or is not
+ *          within its limits; 130 interrupted
+ */
+export async function runCli(words: readonly string[], console: CliConsole): Promise<number> {
+  let exitCode: number = EXIT.done;
+  const program = new Command('lapjoint');
+  program
+    .description('Align the scans of several instruments, fuse one surface, state the uncertainty.')
+    .version(ENGINE_VERSION, '--version', 'print the version')
+    .helpOption('-h, --help', 'show this help')
+    .helpCommand('help [command]', 'show the help of a command')
+    .addHelpText('before', EXAMPLES)
+    .addHelpText(
+      'after',
+      '\nExit codes: 0 done, 1 failed, 2 wrong usage, 3 input unreadable, 4 refused or out of limits, 130 interrupted',
+    )
+    .configureOutput({ writeOut: console.writeOut, writeErr: console.writeError })
+    .showSuggestionAfterError(true)
+    .exitOverride();
+  const shell: CommandShell = {
+    program,
+    console,
+    setExitCode: (code) => {
+      exitCode = code;
+    },
+  };
+  for (const addCommand of COMMANDS) addCommand(shell);
+  if (words.length === 0) {
+    console.writeError(program.helpInformation());
+    return EXIT.wrongUsage;
+  }
+  try {
+    await program.parseAsync(words, { from: 'user' });
+  } catch (error) {
+    if (!(error instanceof CommanderError)) throw error;
+    return exitCodeOf(error);
+  }
+  return exitCode;
+}

@@ -1,0 +1,288 @@
+import {
+  ENGINE_VERSION,
+  type Finding,
+  type FramePose,
+  type JobDocument,
+  type JsonValue,
+  poseToMatrix16,
+  type Vec3,
+} from '@lapjoint/engine';
+import { type JobStoreOptions, openJob } from '../store/job-store.ts';
+import { resultsUpToDate } from './result-record.ts';
+
+/** Version of the document that `show --json` prints. Raised when a key changes its meaning or goes. */
+export const SHOW_SCHEMA_VERSION = 1;
+
+interface ShownBounds {
+  readonly min: Vec3;
+  readonly max: Vec3;
+}
+
+/** A scan, as shown. */
+export interface ShownScan {
+  readonly id: string;
+  readonly name: string;
+  readonly session: string;
+  readonly frame: string;
+  readonly instrument: string;
+  readonly points: number;
+  readonly triangles: number;
+  readonly unit: string;
+  readonly unitFrom: 'file' | 'user';
+  readonly boundsMm: ShownBounds;
+  readonly sha256: string;
+  readonly findings: readonly Finding[];
+}
+
+/** A list of targets or probed points, as shown. */
+export interface ShownList {
+  readonly id: string;
+  readonly name: string;
+  readonly session: string;
+  readonly frame: string;
+  readonly kind: 'targets' | 'probe';
+  readonly count: number;
+  readonly unit: string;
+  readonly sha256: string;
+}
+
+/** Where a scan lies in the job. */
+export interface ShownPose {
+  /** Id of the scan. */
+  readonly scan: string;
+  readonly frame: string;
+  /** 16 numbers, row-major; maps the scan's coordinates in mm to the job's. Null where refused or not aligned. */
+  readonly jobFromScan: readonly number[] | null;
+  /** 6 x 6 row-major, order tx ty tz rx ry rz, mm and rad, at `covarianceReferenceMm`. */
+  readonly covariance: readonly (readonly number[])[] | null;
+  readonly covarianceReferenceMm: Vec3 | null;
+  readonly status: 'fixed' | 'adjusted' | 'refused' | 'not-aligned';
+  readonly message: string;
+  readonly remedy: string;
+  readonly rivals: readonly { readonly jobFromScan: readonly number[]; readonly margin: number }[];
+}
+
+/** A tie with its residuals. */
+export interface ShownTie {
+  readonly id: string;
+  readonly kind: string;
+  readonly frames: readonly [string, string];
+  readonly scans: readonly [string, string] | null;
+  readonly status: string;
+  readonly count: number;
+  readonly rmsMm: number | null;
+  readonly largestMm: number | null;
+  readonly overlapShare: number | null;
+  readonly weakDirections: readonly string[];
+  readonly message: string;
+}
+
+/** The adjustment as a whole. */
+export interface ShownAdjustment {
+  /** False when scans, lists or ties were added since. */
+  readonly upToDate: boolean;
+  readonly converged: boolean;
+  readonly iterations: number;
+  readonly redundancy: number;
+  readonly varianceFactor: number | null;
+  readonly closures: readonly {
+    readonly frames: readonly string[];
+    readonly translationMm: number;
+    readonly angleDeg: number;
+  }[];
+  readonly findings: readonly Finding[];
+  readonly record: JsonValue;
+}
+
+/** The fused surface, as shown. */
+export interface ShownFused {
+  /** False when the alignment was made again since. */
+  readonly upToDate: boolean;
+  readonly points: number;
+  readonly triangles: number;
+  readonly boundsMm: ShownBounds;
+  readonly resolutionMm: number;
+  readonly scans: readonly string[];
+  readonly sha256: string;
+  readonly statistics: JsonValue;
+  readonly findings: readonly Finding[];
+  readonly record: JsonValue;
+}
+
+/** Everything `show --json` prints. Keys are described in docs/formats/show.md. */
+export interface ShownJob {
+  readonly schema: 'lapjoint/show';
+  readonly schemaVersion: number;
+  readonly engineVersion: string;
+  readonly job: { readonly name: string; readonly seed: number; readonly lengthUnit: 'mm' };
+  readonly frames: readonly string[];
+  readonly sessions: readonly { readonly name: string; readonly frame: string; readonly instrument: string }[];
+  readonly scans: readonly ShownScan[];
+  readonly lists: readonly ShownList[];
+  readonly poses: readonly ShownPose[];
+  readonly ties: readonly ShownTie[];
+  readonly adjustment: ShownAdjustment | null;
+  readonly fused: ShownFused | null;
+}
+
+function rowsOf(matrix: readonly number[]): number[][] {
+  return [0, 1, 2, 3, 4, 5].map((row) => matrix.slice(6 * row, 6 * row + 6));
+}
+
+function poseOf(scan: { readonly id: string; readonly frame: string }, pose: FramePose | undefined): ShownPose {
+  if (pose === undefined) {
+    return {
+      scan: scan.id,
+      frame: scan.frame,
+      jobFromScan: null,
+      covariance: null,
+      covarianceReferenceMm: null,
+      status: 'not-aligned',
+      message: 'Not aligned yet.',
+      remedy: 'Run align.',
+      rivals: [],
+    };
+  }
+  return {
+    scan: scan.id,
+    frame: scan.frame,
+    jobFromScan: pose.jobFromFrame === null ? null : poseToMatrix16(pose.jobFromFrame),
+    covariance: pose.covariance === null ? null : rowsOf(pose.covariance),
+    covarianceReferenceMm: pose.covarianceReference,
+    status: pose.status,
+    message: pose.message,
+    remedy: pose.remedy,
+    rivals: pose.rivals.map(({ jobFromFrame, margin }) => ({ jobFromScan: poseToMatrix16(jobFromFrame), margin })),
+  };
+}
+
+function tiesOf(document: JobDocument): ShownTie[] {
+  const results = document.alignment?.result.ties ?? [];
+  const waiting = document.ties.filter((tie) => !results.some((result) => result.id === tie.id));
+  return [
+    ...results.map((tie) => ({
+      id: tie.id,
+      kind: tie.kind,
+      frames: [tie.frameA, tie.frameB] as const,
+      scans: tie.scanA === null || tie.scanB === null ? null : ([tie.scanA, tie.scanB] as const),
+      status: tie.status,
+      count: tie.count,
+      rmsMm: tie.rms,
+      largestMm: tie.largest,
+      overlapShare: tie.overlapShare,
+      weakDirections: tie.weakDirections,
+      message: tie.message,
+    })),
+    ...waiting.map((tie) => ({
+      id: tie.id,
+      kind: tie.kind,
+      frames: [tie.frameA, tie.frameB] as const,
+      scans: tie.kind === 'overlap' ? ([tie.scanA, tie.scanB] as const) : null,
+      status: 'not-aligned',
+      count: tie.kind === 'picked' ? tie.pairs.length : tie.kind === 'targets' ? tie.names.length : 0,
+      rmsMm: null,
+      largestMm: null,
+      overlapShare: null,
+      weakDirections: [],
+      message: 'Not used yet; run align.',
+    })),
+  ];
+}
+
+/**
+ * What is known about a job, for people's programs: plain JSON, units in the names of the keys.
+ *
+ * @param upToDate whether alignment and fused surface were made from what the job holds now
+ */
+export function shownJob(
+  document: JobDocument,
+  upToDate: { readonly alignment: boolean; readonly fused: boolean },
+): ShownJob {
+  const instruments = new Map(document.sessions.map((session) => [session.name, session.instrument]));
+  const { alignment, fused } = document;
+  const frames = new Map((alignment?.result.frames ?? []).map((pose) => [pose.frame, pose]));
+  const listOf = (
+    item: (JobDocument['targetLists'] | JobDocument['probeSets'])[number],
+    kind: 'targets' | 'probe',
+    count: number,
+  ): ShownList => ({
+    id: item.id,
+    name: item.name,
+    session: item.session,
+    frame: item.frame,
+    kind,
+    count,
+    unit: item.unit,
+    sha256: item.source.sha256,
+  });
+  return {
+    schema: 'lapjoint/show',
+    schemaVersion: SHOW_SCHEMA_VERSION,
+    engineVersion: ENGINE_VERSION,
+    job: { name: document.name, seed: document.seed, lengthUnit: 'mm' },
+    frames: document.frames,
+    sessions: document.sessions,
+    scans: document.scans.map((scan) => ({
+      id: scan.id,
+      name: scan.name,
+      session: scan.session,
+      frame: scan.frame,
+      instrument: instruments.get(scan.session) ?? 'unknown',
+      points: scan.pointCount,
+      triangles: scan.triangleCount,
+      unit: scan.unit,
+      unitFrom: scan.unitSource,
+      boundsMm: scan.bounds,
+      sha256: scan.source.sha256,
+      findings: scan.findings,
+    })),
+    lists: [
+      ...document.targetLists.map((list) => listOf(list, 'targets', list.targets.length)),
+      ...document.probeSets.map((set) => listOf(set, 'probe', set.points.length)),
+    ],
+    poses: document.scans.map((scan) => poseOf(scan, frames.get(scan.frame))),
+    ties: tiesOf(document),
+    adjustment:
+      alignment === null
+        ? null
+        : {
+            upToDate: upToDate.alignment,
+            converged: alignment.result.converged,
+            iterations: alignment.result.iterations,
+            redundancy: alignment.result.redundancy,
+            varianceFactor: alignment.result.varianceFactor,
+            closures: alignment.result.closures.map((closure) => ({
+              frames: closure.frames,
+              translationMm: closure.translation,
+              angleDeg: (closure.angle * 180) / Math.PI,
+            })),
+            findings: alignment.findings,
+            record: alignment.record as unknown as JsonValue,
+          },
+    fused:
+      fused === null
+        ? null
+        : {
+            upToDate: upToDate.fused,
+            points: fused.pointCount,
+            triangles: fused.triangleCount,
+            boundsMm: fused.bounds,
+            resolutionMm: fused.resolution,
+            scans: fused.scans,
+            sha256: fused.surfaceSha256,
+            statistics: fused.statistics as JsonValue,
+            findings: fused.findings,
+            record: fused.record as unknown as JsonValue,
+          },
+  };
+}
+
+/**
+ * Reads a job and says what is known about it. Needs no lock.
+ *
+ * @throws AppError those of `openJob`
+ */
+export async function showJob(folder: string, storage?: JobStoreOptions): Promise<ShownJob> {
+  const { document } = await openJob(folder, storage);
+  return shownJob(document, resultsUpToDate(document));
+}
