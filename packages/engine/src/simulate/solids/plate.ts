@@ -12,6 +12,9 @@ export interface PlateOptions {
   readonly thickness: number;
   /** Smallest radius of the outline: sets how finely it is cut. */
   readonly outlineRadius: number;
+  /** Stretches of u and of v in which the outline is curved. Default: everywhere. */
+  readonly curvedU?: readonly (readonly [number, number])[];
+  readonly curvedV?: readonly (readonly [number, number])[];
 }
 
 /** Least step along an outline, mm: below it the triangles cost more than the shape gains. */
@@ -24,10 +27,16 @@ const LEAST_STEP = 4;
  */
 export function plate(options: PlateOptions): SolidShape {
   return (tessellation) => {
-    const local = Math.max(options.outlineRadius, LEAST_STEP ** 2 / (8 * tessellation.chord));
-    const curved = (k: 0 | 1): CurvedStretch[] => [{ from: options.low[k], to: options.high[k], radius: local }];
-    const u = gridLines(options.low[0], options.high[0], curved(0), tessellation);
-    const v = gridLines(options.low[1], options.high[1], curved(1), tessellation);
+    // Only the edge is curved, so its chord may be coarser than that of a surface.
+    const radius = Math.max(4 * options.outlineRadius, LEAST_STEP ** 2 / (8 * tessellation.chord));
+    const stretches = (k: 0 | 1): CurvedStretch[] =>
+      ((k === 0 ? options.curvedU : options.curvedV) ?? [[options.low[k], options.high[k]]]).map(([from, to]) => ({
+        from,
+        to,
+        radius,
+      }));
+    const u = gridLines(options.low[0], options.high[0], stretches(0), tessellation);
+    const v = gridLines(options.low[1], options.high[1], stretches(1), tessellation);
     const grid = trimGrid(u, v, options.outline, tessellation.jitter);
     const builder = new SolidBuilder();
     const front = new Int32Array(grid.u.length).fill(-1);
