@@ -15,6 +15,14 @@ export {
   findCoarsePoses,
 } from './coarse-poses.ts';
 export {
+  MEASURE_OVERLAP_DEFAULTS,
+  type MeasureOverlapOptions,
+  measureOverlap,
+  type OverlapMeasurement,
+} from './measure-overlap.ts';
+export { OVERLAP_GAPS_DEFAULTS, type OverlapGaps, type OverlapGapsOptions, overlapGaps } from './overlap-gaps.ts';
+export type { OverlapPatches } from './overlap-patches.ts';
+export {
   ALIGN_PICKED_PAIRS_DEFAULTS,
   type AlignPickedPairsOptions,
   alignPickedPairs,
@@ -27,4 +35,15 @@ export type { NormalOrientation, PreparedScan } from './prepared-scan.ts';
 export { REFINE_POSE_DEFAULTS, type RefinePoseOptions, refinePose } from './refine-pose.ts';
 export type { PoseInformation, RefinedPose, RefineStatus } from './refined-pose.ts';
 export { releaseScanPointIndex, scanPointIndex } from './scan-point-index.ts';
+export {
+  MATCH_TARGETS_DEFAULTS,
+  type MatchTargetsOptions,
+  matchTargetConstellations,
+  type TargetMatch,
+  type TargetPair,
+  type TargetRival,
+} from './target-constellation.ts';
+export type { TargetNameConflict } from './target-names.ts';
+export type { TargetRefusal } from './target-refusal.ts';
 export { choosePointsApart, thinScan } from './thin-scan.ts';
+export { analyseInformation, type InformationAnalysis, nameDirections } from './weak-directions.ts';

@@ -56,25 +56,40 @@ export function fitLocalSurfaces(
   const patches = new Float64Array(STRIDE * count);
   const roughness = new Float64Array(count);
   const reach = new Float64Array(count);
+  const near = placesNear(scan, places, maxDistance);
   const queries = new Float32Array(3 * CHUNK);
   const found = new Int32Array(CHUNK * k);
   const squared = new Float32Array(CHUNK * k);
-  const limit = maxDistance * maxDistance;
-  for (let from = 0; from < count; from += CHUNK) {
-    const to = Math.min(count, from + CHUNK);
-    queries.set(places.subarray(3 * from, 3 * to));
+  for (let from = 0; from < near.length; from += CHUNK) {
+    const to = Math.min(near.length, from + CHUNK);
+    for (let q = from; q < to; q++) {
+      const at = 3 * near[q];
+      queries.set(places.subarray(at, at + 3), 3 * (q - from));
+    }
     const size = (to - from) * k;
     index.kNearest(queries.subarray(0, 3 * (to - from)), k, found.subarray(0, size), squared.subarray(0, size));
-    for (let i = from; i < to; i++) {
-      const row = (i - from) * k;
-      if (!(squared[row] <= limit)) continue;
-      const far = squared[row + k - 1];
-      if (!(far > 0 && Number.isFinite(far))) continue;
-      reach[i] = Math.sqrt(far);
-      if (fitOne(scan, places, normals, signed, i, found, row, k, patches, roughness, reach)) usable[i] = 1;
+    for (let q = from; q < to; q++) {
+      const i = near[q];
+      if (fitOne(scan, places, normals, signed, i, found, (q - from) * k, k, patches, roughness, reach)) usable[i] = 1;
     }
   }
   return { count, usable, places, patches, roughness, reach };
+}
+
+/** Numbers of the places with a point of the scan within the distance: searching k neighbours of the others is the dearest. */
+function placesNear(scan: PreparedScan, places: Float64Array, maxDistance: number): Uint32Array {
+  const count = places.length / 3;
+  const near = new Uint32Array(count);
+  if (maxDistance === Infinity) {
+    for (let i = 0; i < count; i++) near[i] = i;
+    return near;
+  }
+  const found = new Int32Array(count);
+  const squared = new Float32Array(count);
+  scanPointIndex(scan).nearest(Float32Array.from(places), maxDistance, found, squared);
+  let nearCount = 0;
+  for (let i = 0; i < count; i++) if (found[i] >= 0) near[nearCount++] = i;
+  return near.subarray(0, nearCount);
 }
 
 const MAX_NEIGHBOURS = 256;

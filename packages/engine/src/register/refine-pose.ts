@@ -27,7 +27,7 @@ import type { PreparedScan } from './prepared-scan.ts';
 import type { RefinedPose, RefineStatus } from './refined-pose.ts';
 import { fromLocalPose, motionOf, toLocalPose } from './rigid-motion.ts';
 import { MAD_FACTOR, medianInPlace } from './robust-scale.ts';
-import { matchSurfaces, observeSurfaces, smoothSample } from './surface-matching.ts';
+import { matchSurfaces, observeSurfaces, smoothSampleOf } from './surface-matching.ts';
 import { analyseInformation } from './weak-directions.ts';
 
 /** How the fine alignment works. */
@@ -158,9 +158,10 @@ async function refineOrdered(
   let pose = roundPose(start, a, b, spacing);
   let iterations = 0;
   let gate = Infinity;
-  let normalNoise = 0;
+  // While the scans are far apart, matched normals differ by more than their noise; what the noise of the points alone gives
+  // is the limit then.
+  const normalNoise = expectedNormalNoise(a, b);
   let started = true;
-
   const levels = [
     { samples: settings.coarseSamples, until: 0.5 * spacing },
     { samples: 2 * settings.coarseSamples, until: 0.05 * spacing },
@@ -180,7 +181,6 @@ async function refineOrdered(
       if (observations.count < MINIMUM_MATCHES)
         return nothingFound(start, observations.count, sumObservations(observations), iterations);
       gate = round.gate;
-      normalNoise = round.normalNoise;
       balanceByNormals(observations, balance);
       weighRobustly(observations, balance, noise);
       const form = sumObservations(observations);
@@ -191,7 +191,12 @@ async function refineOrdered(
       isMoving = motionSize(step, form.radius) > level.until;
     }
   }
-  const finish = await refineOnSurfaces(a, b, pose, 3 * spacing, settings, noise, iterations, context);
+  let finish = await refineOnSurfaces(a, b, pose, 3 * spacing, settings, noise, iterations, context.part(0.8, 0.9));
+  if (finish.freeCount > 0 && finish.matchCount >= MINIMUM_MATCHES) {
+    // What the coarse rounds moved in directions that turn out to be free had no reason: take it back.
+    const held = heldPartOf(start, finish);
+    finish = await refineOnSurfaces(a, b, held, 3 * spacing, settings, noise, finish.iterations, context.part(0.9, 1));
+  }
   const overlap = Math.max(finish.overlapOfA, finish.overlapOfB);
   let status: RefineStatus = 'converged';
   if (finish.matchCount < MINIMUM_MATCHES || overlap < settings.minimumOverlap) status = 'insufficient-overlap';
@@ -211,8 +216,8 @@ async function refineOnSurfaces(
   context: RunContext,
 ): Promise<OrderedResult & { readonly freeCount: number; readonly settled: boolean }> {
   const k = settings.neighbourCount;
-  const smoothA = smoothSample(a, sampleScan(a, settings.fineSamples), k);
-  const smoothB = smoothSample(b, sampleScan(b, settings.fineSamples), k);
+  const smoothA = smoothSampleOf(a, settings.fineSamples, k);
+  const smoothB = smoothSampleOf(b, settings.fineSamples, k);
   const observations = makeObservations(smoothA.count + smoothB.count);
   const raw = new Float64Array(smoothA.count + smoothB.count);
   const turns = new Float64Array(raw.length);
@@ -223,7 +228,7 @@ async function refineOnSurfaces(
   let isNearlySettled = false;
   let last = { form: sumObservations(observations), freeCount: 6, fromB: 0, scale: 0, normalNoise: 0 };
   for (let round = 0; round < 6 && !settled; round++) {
-    await context.checkpoint(0.8 + 0.03 * round, 'aligning surfaces');
+    await context.checkpoint(round / 6, 'aligning surfaces');
     const matches = matchSurfaces(a, b, smoothA, smoothB, motionOf(pose), motionOf(invert(pose)), k, gate);
     const before = pose;
     for (let inner = 0; inner < 10; inner++) {
@@ -313,4 +318,31 @@ function roundPose(pose: Pose, a: PreparedScan, b: PreparedScan, spacing: number
   const middle = subtract(transformPoint(pose, b.centroid), a.centroid);
   const placed: Vec3 = add(a.centroid, [round(middle[0], step), round(middle[1], step), round(middle[2], step)]);
   return { rotation, translation: subtract(placed, rotate(rotation, b.centroid)) };
+}
+
+/** Noise of one component of a normal of either scan, rad: of a plane through 16 points with the scan's noise and spacing. */
+function expectedNormalNoise(a: PreparedScan, b: PreparedScan): number {
+  const slope = (scan: PreparedScan): number => (scan.spacing > 0 ? (0.22 * scan.noise) / scan.spacing : 0);
+  return Math.hypot(slope(a), slope(b)) / 2;
+}
+
+/** The refined pose without the motion since the start along directions that the matches do not hold. */
+function heldPartOf(start: Pose, refined: OrderedResult): Pose {
+  const { form, pose, normalNoise } = refined;
+  const { vectors, freeCount } = analyseInformation(
+    form.information,
+    form.weightSum,
+    form.reference,
+    form.radius,
+    normalNoise,
+  );
+  const back = differenceOf(pose, start, form);
+  const scaleOf = (i: number): number => (i < 3 ? 1 : form.radius);
+  const motion = new Float64Array(6);
+  for (let k = 0; k < freeCount; k++) {
+    let along = 0;
+    for (let i = 0; i < 6; i++) along += vectors[6 * i + k] * back[i] * scaleOf(i);
+    for (let i = 0; i < 6; i++) motion[i] += (along * vectors[6 * i + k]) / scaleOf(i);
+  }
+  return movePose(pose, motion, form);
 }

@@ -1,5 +1,5 @@
 import { distanceToSurface, fitLocalSurfaces, type LocalSurfaces } from './local-surface.ts';
-import type { Observations, ScanSample } from './plane-matching.ts';
+import { type Observations, type ScanSample, sampleScan } from './plane-matching.ts';
 import type { PreparedScan } from './prepared-scan.ts';
 import { type LocalMotion, movePoints, turnDirections } from './rigid-motion.ts';
 
@@ -10,13 +10,33 @@ export interface SmoothSample {
   readonly normals: Float64Array;
   /** Signed distance of the measured point from the smooth surface, mm. */
   readonly offsets: Float64Array;
-  /** Sample numbers kept: those with surface all round. */
+  /** Numbers of the points in the prepared scan. */
+  readonly points: Uint32Array;
+  /** Samples kept: those with surface all round. */
   readonly count: number;
   /** Samples before leaving out those without surface all round. */
   readonly offered: number;
 }
 
 const distanceAndNormal: Float64Array = new Float64Array(4);
+
+const smoothed = new WeakMap<Float32Array, Map<string, SmoothSample>>();
+
+/** `smoothSample` of an even sample of a scan. Does not depend on any pose, so it is kept with the scan. */
+export function smoothSampleOf(scan: PreparedScan, sampleCount: number, neighbourCount: number): SmoothSample {
+  let known = smoothed.get(scan.positions);
+  if (known === undefined) {
+    known = new Map();
+    smoothed.set(scan.positions, known);
+  }
+  const key = `${sampleCount} ${neighbourCount}`;
+  let sample = known.get(key);
+  if (sample === undefined) {
+    sample = smoothSample(scan, sampleScan(scan, sampleCount), neighbourCount);
+    known.set(key, sample);
+  }
+  return sample;
+}
 
 /** Moves samples along their normals onto the surface of their own neighbourhood. */
 export function smoothSample(scan: PreparedScan, sample: ScanSample, neighbourCount: number): SmoothSample {
@@ -32,6 +52,7 @@ export function smoothSample(scan: PreparedScan, sample: ScanSample, neighbourCo
   const positions = new Float64Array(3 * offered);
   const normals = new Float64Array(3 * offered);
   const offsets = new Float64Array(offered);
+  const points = new Uint32Array(offered);
   let count = 0;
   for (let i = 0; i < offered; i++) {
     if (surfaces.usable[i] === 0) continue;
@@ -46,12 +67,14 @@ export function smoothSample(scan: PreparedScan, sample: ScanSample, neighbourCo
     normals[3 * count] = nx;
     normals[3 * count + 1] = ny;
     normals[3 * count + 2] = nz;
+    points[count] = sample.points[i];
     offsets[count++] = d;
   }
   return {
     positions: positions.subarray(0, 3 * count),
     normals: normals.subarray(0, 3 * count),
     offsets: offsets.subarray(0, count),
+    points: points.subarray(0, count),
     count,
     offered,
   };
