@@ -1,5 +1,4 @@
-import type { CoarseLookup } from './coarse-lookup.ts';
-import { lookUpNearest } from './coarse-lookup.ts';
+import { type CoarseLookup, lookUpNearest } from './coarse-lookup.ts';
 import type { Motion } from './coarse-motion.ts';
 import type { CoarseSurface } from './coarse-surface.ts';
 import { type FreeSpaceMap, freeSpaceDepth } from './free-space-map.ts';
@@ -23,31 +22,38 @@ export interface EvidenceTolerance {
   readonly free: number;
 }
 
+/** Nothing can be said: no surface near, or hidden from the other instrument. */
+export const SAMPLE_UNKNOWN = 0;
+/** Near the surface but not on it, or facing another way. */
+export const SAMPLE_OFF = 1;
+/** On the surface. */
+export const SAMPLE_AGREES = 2;
+/** In space that the other instrument saw to be empty. */
+export const SAMPLE_IN_FRONT = 3;
+
 /**
- * Counts what speaks for and against a pose.
+ * Judges every sample of a scan against another scan.
  *
  * Frames   `targetFromSource` between the scans' own float32 frames.
  *
- * @param stride every stride-th sample only
+ * @param stride every stride-th sample only; the others stay unknown
+ * @param states one state a sample; a state already there is kept when it says more (in front before agreeing before off)
+ * @returns sum of the squared distances of the agreeing samples, mm^2
  */
-export function collectEvidence(
+export function judgeSamples(
   source: CoarseSurface,
   targetFromSource: Motion,
   target: CoarseLookup,
   free: FreeSpaceMap | null,
   tolerance: EvidenceTolerance,
   stride: number,
-): OneSidedEvidence {
+  states: Uint8Array,
+): number {
   const m = targetFromSource;
   const { positions, normals, count } = source;
   const other = target.surface;
-  let samples = 0;
-  let agree = 0;
-  let off = 0;
-  let inFront = 0;
   let sum = 0;
   for (let i = 0; i < count; i += stride) {
-    samples++;
     const px = positions[3 * i];
     const py = positions[3 * i + 1];
     const pz = positions[3 * i + 2];
@@ -55,6 +61,7 @@ export function collectEvidence(
     const y = m[4] * px + m[5] * py + m[6] * pz + m[7];
     const z = m[8] * px + m[9] * py + m[10] * pz + m[11];
     const j = lookUpNearest(target, x, y, z);
+    let state = SAMPLE_UNKNOWN;
     if (j >= 0) {
       const nx = normals[3 * i];
       const ny = normals[3 * i + 1];
@@ -71,20 +78,44 @@ export function collectEvidence(
       const dz = z - other.positions[3 * j + 2];
       const along = dx * tx + dy * ty + dz * tz;
       const across2 = dx * dx + dy * dy + dz * dz - along * along;
-      const beside = across2 > (other.edge[j] === 1 ? 0.64 : 2) * other.spacing * other.spacing;
-      if (!beside) {
+      if (across2 <= (other.edge[j] === 1 ? 0.64 : 2) * other.spacing * other.spacing) {
         if (facing > 0.8 && Math.abs(along) <= tolerance.agree) {
-          agree++;
+          state = SAMPLE_AGREES;
           sum += along * along;
-          continue;
-        }
-        if (facing > -0.3 && other.edge[j] === 0) {
-          off++;
-          continue;
-        }
+        } else if (facing > -0.3 && other.edge[j] === 0) state = SAMPLE_OFF;
       }
     }
-    if (free !== null && freeSpaceDepth(free, x, y, z) > tolerance.free) inFront++;
+    if (state === SAMPLE_UNKNOWN && free !== null && freeSpaceDepth(free, x, y, z) > tolerance.free)
+      state = SAMPLE_IN_FRONT;
+    if (state > states[i]) states[i] = state;
   }
-  return { samples, agree, off, inFront, rms: agree > 0 ? Math.sqrt(sum / agree) : 0 };
+  return sum;
+}
+
+/** Counts states of samples. */
+export function countStates(states: Uint8Array, stride: number, squares: number): OneSidedEvidence {
+  const counts = [0, 0, 0, 0];
+  for (let i = 0; i < states.length; i += stride) counts[states[i]]++;
+  const agree = counts[SAMPLE_AGREES];
+  return {
+    samples: counts[0] + counts[1] + counts[2] + counts[3],
+    agree,
+    off: counts[SAMPLE_OFF],
+    inFront: counts[SAMPLE_IN_FRONT],
+    rms: agree > 0 ? Math.sqrt(squares / agree) : 0,
+  };
+}
+
+/** Counts what speaks for and against a pose: one scan's samples against the other scan. */
+export function collectEvidence(
+  source: CoarseSurface,
+  targetFromSource: Motion,
+  target: CoarseLookup,
+  free: FreeSpaceMap | null,
+  tolerance: EvidenceTolerance,
+  stride: number,
+): OneSidedEvidence {
+  const states = new Uint8Array(source.count);
+  const squares = judgeSamples(source, targetFromSource, target, free, tolerance, stride, states);
+  return countStates(states, stride, squares);
 }

@@ -1,16 +1,27 @@
-import { perturb, symmetricEigen } from '../math/index.ts';
-import type { CoarseModel } from './coarse-model.ts';
-import { motionOfPose, poseOfMotion } from './coarse-motion.ts';
-import { agreementLimit, type ScoredMotion, scoreMotion } from './coarse-search.ts';
-import { settleOnSamples } from './coarse-settle.ts';
+import { perturb, symmetricEigen, type Vec3 } from '../math/index.ts';
+import { type Motion, motionOfPose, poseOfMotion } from './coarse-motion.ts';
+import type { SettledMotion, SettleOptions } from './coarse-settle.ts';
 import { nameDirections } from './weak-directions.ts';
 
 /** A motion along which the evidence hardly changes. */
 export interface FreeMotion {
   /** In words, in the target's frame. */
   readonly name: string;
-  /** Score after moving along it. */
+  /** Best score after moving along it. */
   readonly score: number;
+}
+
+/** What the slide test needs of the evidence it tries. */
+export interface SlideTrial {
+  /** Sample spacing, mm. */
+  readonly spacing: number;
+  /** Origin of the target's float32 frame in its true frame, mm. */
+  readonly targetOrigin: Vec3;
+  /** Score of the pose itself and how much it must fall for the pose to count as held. */
+  readonly score: number;
+  readonly margin: number;
+  /** Settles a moved pose with one direction held, and scores it. */
+  readonly settle: (begin: Motion, held: NonNullable<SettleOptions['held']>) => number;
 }
 
 /** Samples are moved by so many spacings: farther than any settling error, less than most shapes repeat themselves. */
@@ -20,47 +31,34 @@ const STEP = 4;
  * Tries whether a pose slides: moves along the motions that the overlap holds least and lets the rest settle.
  *
  * Method   eigenvectors of the point-to-plane information [Gelfand03]; instead of trusting their eigenvalues, which noise in the
- *          normals makes too large, each is tried: if the score stays within `margin` the pose is not held along it.
- *
- * @param margin how much the score must fall for the pose to count as held
+ *          normals makes too large, each is tried: if the score stays within the margin the pose is not held along it.
  */
-export function findFreeMotions(
-  source: CoarseModel,
-  target: CoarseModel,
-  best: ScoredMotion,
-  margin: number,
-): FreeMotion[] {
-  const { information, matched, center, reach } = best.settled;
+export function findFreeMotions(settled: SettledMotion, trial: SlideTrial): FreeMotion[] {
+  const { motion, information, matched, center, reach } = settled;
   if (matched < 6 || !(reach > 0)) return [];
   const { vectors } = symmetricEigen(information, 6);
-  const h = source.spacing;
-  const limit = agreementLimit(source, target);
   const basis: number[][] = [];
-  const scores: number[] = [];
+  let highest = -Infinity;
   for (let k = 0; k < 5; k++) {
     const direction = [0, 1, 2, 3, 4, 5].map((row) => vectors[6 * row + k]);
     // Root mean square way of the overlap's points: a rotation moves them by sqrt(2/3) of its angle times reach.
     const way = Math.hypot(direction[0], direction[1], direction[2]) ** 2;
     const turn = (2 / 3) * Math.hypot(direction[3], direction[4], direction[5]) ** 2;
-    const size = (STEP * h) / Math.sqrt(way + turn);
-    let highest = -Infinity;
-    for (const sign of [1, -1]) {
+    const size = (STEP * trial.spacing) / Math.sqrt(way + turn);
+    const scores = [1, -1].map((sign) => {
       const step = direction.map((value, i) => (sign * size * value) / (i < 3 ? 1 : reach));
-      const moved = motionOfPose(perturb(poseOfMotion(best.motion), step, center));
-      const settled = settleOnSamples(source.surface, [{ lookup: target.lookup, motion: null }], moved, {
-        start: h,
-        end: 2 * limit,
-        rounds: 5,
-        stride: 1,
-        held: { direction, center, reach },
-      });
-      highest = Math.max(highest, scoreMotion(source, target, settled.motion).score);
-    }
-    if (highest < best.score - margin) break;
+      return trial.settle(motionOfPose(perturb(poseOfMotion(motion), step, center)), { direction, center, reach });
+    });
+    const score = Math.max(...scores);
+    if (score < trial.score - trial.margin) break;
     basis.push(direction);
-    scores.push(highest);
+    highest = Math.max(highest, score);
   }
   if (basis.length === 0) return [];
-  const reference = [0, 1, 2].map((k) => center[k] + target.origin[k]) as [number, number, number];
-  return nameDirections(basis, reference, reach).map((name) => ({ name, score: Math.max(...scores) }));
+  const reference: Vec3 = [
+    center[0] + trial.targetOrigin[0],
+    center[1] + trial.targetOrigin[1],
+    center[2] + trial.targetOrigin[2],
+  ];
+  return nameDirections(basis, reference, reach).map((name) => ({ name, score: highest }));
 }

@@ -79,7 +79,13 @@ export function judgeMotions(source: CoarseModel, target: CoarseModel, motions: 
   const best = motions[0];
   if (best === undefined || !isConvincing(best)) return { status: 'insufficient-overlap', motions, free: [] };
   const margin = rivalMargin(best.score);
-  const free = findFreeMotions(source, target, best, margin);
+  const free = findFreeMotions(best.settled, {
+    spacing: source.spacing,
+    targetOrigin: target.origin,
+    score: best.score,
+    margin,
+    settle: (begin, held) => settleAndScore(source, target, begin, 0, held).score,
+  });
   const hasRival = motions.length > 1 && motions[1].score > best.score - margin;
   return { status: hasRival || free.length > 0 ? 'ambiguous' : 'accepted', motions, free };
 }

@@ -2,7 +2,7 @@ import { findConsistentMotions } from './coarse-consistency.ts';
 import { collectEvidence, type OneSidedEvidence } from './coarse-evidence.ts';
 import type { CoarseModel } from './coarse-model.ts';
 import { invertMotion, type Motion, motionAngle, motionGap } from './coarse-motion.ts';
-import { type SettledMotion, settleOnSamples } from './coarse-settle.ts';
+import { type SettledMotion, type SettleOptions, settleOnSamples } from './coarse-settle.ts';
 import { matchFeatures } from './feature-match.ts';
 
 /** A pose with what speaks for it. */
@@ -63,16 +63,28 @@ export function isSameMotion(a: Motion, b: Motion, model: CoarseModel): boolean 
   return gap < 4 * model.spacing && gap + motionAngle(a, b) * model.radius < 6 * model.spacing;
 }
 
-/** Settles a pose closely and collects all its evidence. */
-export function settleAndScore(source: CoarseModel, target: CoarseModel, begin: Motion, support: number): ScoredMotion {
+/**
+ * Settles a pose closely and collects all its evidence.
+ *
+ * @param held a direction of motion that is left alone
+ */
+export function settleAndScore(
+  source: CoarseModel,
+  target: CoarseModel,
+  begin: Motion,
+  support: number,
+  held?: NonNullable<SettleOptions['held']>,
+): ScoredMotion {
   const h = source.spacing;
-  const limit = agreementLimit(source, target);
-  const settled = settleOnSamples(source.surface, [{ lookup: target.lookup, motion: null }], begin, {
-    start: h,
-    end: 2 * limit,
-    rounds: 8,
-    stride: 1,
-  });
+  const end = 2 * agreementLimit(source, target);
+  const options = { start: h, end, rounds: 8, stride: 1 };
+  const place = [{ lookup: target.lookup, motion: null }];
+  const settled = settleOnSamples(
+    source.surface,
+    place,
+    begin,
+    held === undefined ? options : { ...options, rounds: 5, held },
+  );
   return { motion: settled.motion, support, settled, ...scoreMotion(source, target, settled.motion) };
 }
 

@@ -2,6 +2,19 @@
 // Inputs ScanData, outputs poses with their information and their refusals. Does not adjust networks (see adjust).
 
 export {
+  type AssemblyScan,
+  describeForAssembly,
+  matchPair,
+  type PairMatch,
+  type PairMatchInput,
+} from './assemble-pair.ts';
+export {
+  type AssembledScan,
+  type AssemblyRefusal,
+  type AssemblyResult,
+  assembleScans,
+} from './assemble-scans.ts';
+export {
   buildCoarseModel,
   type CoarseModel,
   chooseCoarseSpacing,
