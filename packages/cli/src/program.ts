@@ -1,5 +1,6 @@
 import { ENGINE_VERSION } from '@lapjoint/engine';
 import { Command, CommanderError } from 'commander';
+import { addAddCommand } from './commands/add.ts';
 import type { CommandShell } from './commands/command-shell.ts';
 import { addLogCommand } from './commands/log.ts';
 import { addNewCommand } from './commands/new.ts';
@@ -12,6 +13,7 @@ import type { CliConsole } from './terminal/cli-console.ts';
 /** Commands in the order of the work. */
 const COMMANDS: readonly ((shell: CommandShell) => void)[] = [
   addNewCommand,
+  addAddCommand,
   addShowCommand,
   addUndoCommands,
   addLogCommand,

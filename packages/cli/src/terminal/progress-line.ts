@@ -4,7 +4,7 @@ import type { CliConsole } from './cli-console.ts';
 /** Shows how far a command is. */
 export interface ProgressLine {
   update(fraction: number, note: string | undefined): void;
-  /** Takes the line away, so that messages can be written. */
+  /** Takes the line away, so that messages can be written; the next update brings it back. */
   stop(): void;
 }
 
@@ -29,13 +29,12 @@ export function timeLeft(fraction: number, elapsedMs: number): string {
 function barOn(stream: NodeJS.WriteStream): ProgressLine {
   const start = performance.now();
   let bar: SingleBar | null = null;
-  let stopped = false;
   let note = '';
   return {
     update: (fraction, newNote) => {
       const elapsed = performance.now() - start;
       note = newNote ?? note;
-      if (stopped || elapsed < QUIET_MS) return;
+      if (elapsed < QUIET_MS) return;
       const payload = { note, left: timeLeft(fraction, elapsed) };
       if (bar === null) {
         bar = new SingleBar({
@@ -55,7 +54,6 @@ function barOn(stream: NodeJS.WriteStream): ProgressLine {
       }
     },
     stop: () => {
-      stopped = true;
       bar?.stop();
       bar = null;
     },

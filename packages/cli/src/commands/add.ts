@@ -1,0 +1,185 @@
+import { stat } from 'node:fs/promises';
+import { INSTRUMENTS, type InstrumentClass, type LengthUnit, MM_PER_UNIT, type UnitProposal } from '@lapjoint/engine';
+import { type AddOptions, type AddResult, addFiles, type InputKind, shownJob, type UnitQuestion } from '@lapjoint/jobs';
+import { Option } from 'commander';
+import { EXIT } from '../exit-code.ts';
+import type { CommandRun, CommonOptions } from '../run-command.ts';
+import { textTable } from '../terminal/text-table.ts';
+import { type CommandShell, defineCommand, perform } from './command-shell.ts';
+
+interface AddCommandOptions extends CommonOptions {
+  readonly session?: string;
+  readonly frame?: string;
+  readonly instrument?: InstrumentClass;
+  readonly unit?: LengthUnit;
+  readonly kind?: InputKind;
+  readonly force?: boolean;
+  readonly dryRun?: boolean;
+}
+
+const UNITS = Object.keys(MM_PER_UNIT) as LengthUnit[];
+
+function isUnit(text: string): text is LengthUnit {
+  return (UNITS as string[]).includes(text);
+}
+
+/** Asks for the unit of a file at the terminal; null when the person gives none. */
+async function askUnit(run: CommandRun, { file, proposal }: UnitQuestion): Promise<LengthUnit | null> {
+  run.pauseProgress();
+  const enter = proposal.unit === null ? 'Enter: leave the file out' : `Enter: ${proposal.unit}`;
+  run.console.writeError(`${file} does not state its length unit. ${proposal.question}\n${sizesText(proposal)}`);
+  for (;;) {
+    const answer = (
+      await run.console.ask(`Unit (${UNITS.join(', ')}; ${enter}; no: leave the file out): `)
+    ).toLowerCase();
+    if (answer === '' || answer === 'y' || answer === 'yes') return proposal.unit;
+    if (answer === 'n' || answer === 'no') return null;
+    if (isUnit(answer)) return answer;
+    run.console.writeError(`${answer} is none of ${UNITS.join(', ')}.\n`);
+  }
+}
+
+function sizesText(proposal: UnitProposal): string {
+  return textTable(
+    ['unit', 'size of the scan'],
+    proposal.candidates.map(({ unit, sizeMm }) => [
+      unit,
+      `${sizeMm.map((value) => Number(value.toPrecision(4))).join(' x ')} mm`,
+    ]),
+  );
+}
+
+function textOf({ document, added, refused }: AddResult): string {
+  const scans = new Set(added.scans.map((scan) => scan.id));
+  const shown = shownJob(document, { alignment: false, fused: false });
+  const rows = shown.scans
+    .filter((scan) => scans.has(scan.id))
+    .map((scan) => [
+      scan.id,
+      scan.name,
+      scan.session,
+      scan.frame,
+      `${scan.points} points, ${scan.triangles} triangles, unit ${scan.unit}`,
+    ]);
+  const lists = new Set([...added.targetLists, ...added.probeSets].map((list) => list.id));
+  rows.push(
+    ...shown.lists
+      .filter((list) => lists.has(list.id))
+      .map((list) => [
+        list.id,
+        list.name,
+        list.session,
+        list.frame,
+        `${list.count} ${list.kind === 'targets' ? 'targets' : 'probed points'}, unit ${list.unit}`,
+      ]),
+  );
+  const table = rows.length === 0 ? '' : `Added:\n${textTable(['id', 'file', 'session', 'frame', 'content'], rows)}`;
+  return refused.length === 0
+    ? table
+    : `${table}Not added: ${refused.length} of ${rows.length + refused.length} files.\n`;
+}
+
+function optionsOf(run: CommandRun, options: AddCommandOptions): AddOptions {
+  const { session, frame, instrument, unit, kind, force } = options;
+  return {
+    ...(session === undefined ? {} : { session }),
+    ...(frame === undefined ? {} : { frame }),
+    ...(instrument === undefined ? {} : { instrument }),
+    ...(unit === undefined ? {} : { unit }),
+    ...(kind === undefined ? {} : { kind }),
+    ...(force === undefined ? {} : { force }),
+    ...(run.mayAsk ? { askUnit: (question) => askUnit(run, question) } : {}),
+  };
+}
+
+/** Parsing reaches 50 to 150 MB a second, text a tenth of it. */
+async function dryRun(run: CommandRun, files: readonly string[]): Promise<number> {
+  const rows: { file: string; megabytes: number | null }[] = [];
+  for (const file of files) {
+    const size = await stat(file).then(
+      (status) => (status.isFile() ? status.size / 1e6 : null),
+      () => null,
+    );
+    rows.push({ file, megabytes: size });
+  }
+  const total = rows.reduce((sum, row) => sum + (row.megabytes ?? 0), 0);
+  const largest = Math.max(0, ...rows.map((row) => row.megabytes ?? 0));
+  const estimate = {
+    timeSecondsLow: Math.ceil(total / 100),
+    timeSecondsHigh: Math.ceil(total / 10) + 1,
+    memoryMegabytes: Math.ceil(100 + 2 * largest),
+  };
+  run.result(
+    { schema: 'lapjoint/add', schemaVersion: 1, dryRun: true, files: rows, estimate },
+    textTable(
+      ['file', 'size', 'would be'],
+      rows.map(({ file, megabytes }) => [
+        file,
+        megabytes === null ? '-' : `${megabytes.toFixed(2)} MB`,
+        megabytes === null ? 'refused: there is no such file' : 'read and added',
+      ]),
+    ) +
+      `Estimate: ${estimate.timeSecondsLow} to ${estimate.timeSecondsHigh} s, ${estimate.memoryMegabytes} MB of memory.\n`,
+  );
+  return rows.some((row) => row.megabytes === null) ? EXIT.inputInvalid : EXIT.done;
+}
+
+async function addToJob(run: CommandRun, folder: string, files: readonly string[], options: AddCommandOptions) {
+  const result = await addFiles(folder, files, optionsOf(run, options), run.host);
+  const shown = shownJob(result.document, { alignment: false, fused: false });
+  const ids = new Set(
+    [...result.added.scans, ...result.added.targetLists, ...result.added.probeSets].map((item) => item.id),
+  );
+  run.result(
+    {
+      schema: 'lapjoint/add',
+      schemaVersion: 1,
+      scans: shown.scans.filter((scan) => ids.has(scan.id)),
+      lists: shown.lists.filter((list) => ids.has(list.id)),
+      refused: result.refused,
+      cancelled: result.cancelled,
+    },
+    textOf(result),
+  );
+  run.sayFindings([...result.added.scans, ...result.added.targetLists].flatMap((item) => item.findings));
+  for (const { file, code, message, hint, place } of result.refused) {
+    const where =
+      place.line !== undefined ? ` (line ${place.line})` : place.byteOffset ? ` (byte ${place.byteOffset})` : '';
+    run.say(`not added: ${file}${where}: ${message}\n  what to do: ${hint}\n  code: ${code}`);
+  }
+  if (result.cancelled) {
+    const kept = [...ids].length;
+    run.say(
+      `Stopped. ${kept === 0 ? 'Nothing was added' : `${kept} of ${files.length} files were added`}; add the rest with the same command.`,
+    );
+    return EXIT.interrupted;
+  }
+  return result.refused.length > 0 ? EXIT.inputInvalid : EXIT.done;
+}
+
+/** `add JOB FILE...`: takes scans, targets and probed points in. */
+export function addAddCommand(shell: CommandShell): void {
+  defineCommand(shell, 'add <job> <files...>', 'Read scans, target lists and probed points into a job.', [
+    'add cabin-job outside.ply --session outside --instrument tracked-laser --unit mm',
+    'add cabin-job pins.csv --session pins --frame outside --kind probe --unit mm',
+    'add cabin-job view-*.ply --unit m',
+  ])
+    .option('--session <name>', 'session of the files; the name of each file when left out')
+    .option('--frame <name>', 'frame of the session; a frame of its own when left out')
+    .addOption(new Option('--instrument <class>', 'class of the instrument').choices(Object.keys(INSTRUMENTS)))
+    .addOption(new Option('--unit <unit>', 'length unit of the numbers in the files').choices(UNITS))
+    .addOption(
+      new Option('--kind <kind>', 'what the files hold; told from the content when left out').choices([
+        'scan',
+        'targets',
+        'probe',
+      ]),
+    )
+    .option('--force', 'add a file again that the job already holds')
+    .option('--dry-run', 'only say what would be done, with time and memory')
+    .action((folder: string, files: string[], options: AddCommandOptions) =>
+      perform(shell, 'add', options, (run) =>
+        options.dryRun === true ? dryRun(run, files) : addToJob(run, folder, files, options),
+      ),
+    );
+}
