@@ -5,3 +5,4 @@ export * from './bounds.ts';
 export * from './closest-point-on-triangle.ts';
 export * from './mesh-normals.ts';
 export * from './point-to-plane.ts';
+export * from './mesh-topology.ts';

@@ -1,0 +1,169 @@
+import type { Finding } from '../base/index.ts';
+import { buildMeshTopology, splitNonManifold } from '../geometry/index.ts';
+import type { FusedSurface } from './fused-surface.ts';
+import type { FusionPlan } from './fusion-plan.ts';
+import { removeSpecks } from './remove-specks.ts';
+import { orderOfKeys } from './sort-keys.ts';
+import { pickVertices, type SurfaceArrays } from './surface-arrays.ts';
+import type { TileResult } from './tile-result.ts';
+
+/**
+ * Joins the pieces of all tiles into one surface, removes specks, and makes sure that it is manifold.
+ *
+ * Repeats  vertices and triangles stand in the order of the grid, so the result is the same, bit for bit, for any order and
+ *          any size of the tiles.
+ *
+ * @param findings what the plan and the sampling had to say; carried into the surface
+ */
+export function stitchTiles(
+  plan: FusionPlan,
+  results: readonly TileResult[],
+  findings: readonly Finding[] = [],
+): FusedSurface {
+  const notes: Finding[] = [...plan.findings, ...findings];
+  const joined = joinVertices(results);
+  const quads = joinQuads(results, joined);
+  const triangles = splitQuads(quads, joined.arrays.positions);
+  let surface = removeSpecks({ ...joined.arrays, triangles }, plan, notes);
+  const topology = buildMeshTopology(surface.triangles, surface.sigmaNoise.length);
+  const split = splitNonManifold(surface.triangles, surface.sigmaNoise.length, topology);
+  if (split.splitCount > 0) {
+    surface = { ...pickVertices(surface, split.sourceVertex), triangles: split.triangles };
+    notes.push({
+      severity: 'note',
+      code: 'fuse/split-vertices',
+      subject: 'fused',
+      message: `${split.splitCount} vertices where sheets touch were split, so that every edge has at most two triangles.`,
+      remedy: 'Nothing to do.',
+    });
+  }
+  return {
+    origin: plan.origin,
+    positions: Float32Array.from(surface.positions),
+    normals: surface.normals,
+    colors: surface.colors,
+    colored: surface.colored,
+    triangles: surface.triangles,
+    scanIds: plan.scanIds,
+    sourceOffsets: surface.sourceOffsets,
+    sourceScans: surface.sourceScans,
+    sourceShares: surface.sourceShares,
+    dominantSource: dominantSources(surface),
+    sigmaNoise: surface.sigmaNoise,
+    sigmaAlignment: surface.sigmaAlignment,
+    resolution: plan.resolution,
+    findings: notes,
+  };
+}
+
+interface JoinedVertices {
+  readonly arrays: Omit<SurfaceArrays, 'triangles'>;
+  /** First vertex of each result before sorting, and the place of each vertex after it. */
+  readonly starts: number[];
+  readonly places: Uint32Array;
+  readonly keys: Float64Array;
+}
+
+function joinVertices(results: readonly TileResult[]): JoinedVertices {
+  const starts: number[] = [];
+  let count = 0;
+  let sourceCount = 0;
+  for (const result of results) {
+    starts.push(count);
+    count += result.keys.length;
+    sourceCount += result.sourceScans.length;
+  }
+  const keys = new Float64Array(count);
+  const all = {
+    positions: new Float64Array(3 * count),
+    normals: new Float32Array(3 * count),
+    colors: results.some((result) => result.colors) ? new Uint8Array(3 * count) : null,
+    colored: results.some((result) => result.colored) ? new Uint8Array(count) : null,
+    sourceOffsets: new Uint32Array(count + 1),
+    sourceScans: new Uint16Array(sourceCount),
+    sourceShares: new Uint8Array(sourceCount),
+    sigmaNoise: new Float32Array(count),
+    sigmaAlignment: new Float32Array(count),
+  };
+  let sourceStart = 0;
+  results.forEach((result, n) => {
+    const at = starts[n];
+    keys.set(result.keys, at);
+    all.positions.set(result.positions, 3 * at);
+    all.normals.set(result.normals, 3 * at);
+    if (result.colors) all.colors?.set(result.colors, 3 * at);
+    if (result.colored) all.colored?.set(result.colored, at);
+    for (let i = 0; i < result.keys.length; i++) all.sourceOffsets[at + i] = sourceStart + result.sourceOffsets[i];
+    all.sourceScans.set(result.sourceScans, sourceStart);
+    all.sourceShares.set(result.sourceShares, sourceStart);
+    all.sigmaNoise.set(result.sigmaNoise, at);
+    all.sigmaAlignment.set(result.sigmaAlignment, at);
+    sourceStart += result.sourceScans.length;
+  });
+  all.sourceOffsets[count] = sourceStart;
+  const order = orderOfKeys(keys);
+  const places = new Uint32Array(count);
+  const sortedKeys = new Float64Array(count);
+  for (let n = 0; n < count; n++) {
+    places[order[n]] = n;
+    sortedKeys[n] = keys[order[n]];
+  }
+  return { arrays: pickVertices(all, order), starts, places, keys: sortedKeys };
+}
+
+/** Corners of all quadrangles as final vertex numbers, in the order of the grid. */
+function joinQuads(results: readonly TileResult[], joined: JoinedVertices): Uint32Array {
+  const count = results.reduce((sum, result) => sum + result.quadKeys.length, 0);
+  const quads = new Uint32Array(4 * count);
+  const keys = new Float64Array(count);
+  let at = 0;
+  results.forEach((result, n) => {
+    const foreign = Uint32Array.from(result.foreignKeys, (key) => findKey(joined.keys, key));
+    for (let q = 0; q < result.quadKeys.length; q++, at++) {
+      keys[at] = result.quadKeys[q];
+      for (let k = 0; k < 4; k++) {
+        const name = result.quads[4 * q + k];
+        quads[4 * at + k] = name >= 0 ? joined.places[joined.starts[n] + name] : foreign[-1 - name];
+      }
+    }
+  });
+  const order = orderOfKeys(keys);
+  const sorted = new Uint32Array(4 * count);
+  for (let q = 0; q < count; q++) for (let k = 0; k < 4; k++) sorted[4 * q + k] = quads[4 * order[q] + k];
+  return sorted;
+}
+
+function findKey(keys: Float64Array, key: number): number {
+  let low = 0;
+  let high = keys.length - 1;
+  while (low < high) {
+    const middle = (low + high) >> 1;
+    if (keys[middle] < key) low = middle + 1;
+    else high = middle;
+  }
+  return low;
+}
+
+/** Two triangles a quadrangle, split along the shorter diagonal: the one that gives the better angles. */
+function splitQuads(quads: Uint32Array, positions: Float64Array): Uint32Array {
+  const triangles = new Uint32Array((quads.length / 4) * 6);
+  const square = (a: number, b: number): number =>
+    (positions[3 * a] - positions[3 * b]) ** 2 +
+    (positions[3 * a + 1] - positions[3 * b + 1]) ** 2 +
+    (positions[3 * a + 2] - positions[3 * b + 2]) ** 2;
+  for (let q = 0; 4 * q < quads.length; q++) {
+    const a = quads[4 * q];
+    const b = quads[4 * q + 1];
+    const c = quads[4 * q + 2];
+    const d = quads[4 * q + 3];
+    triangles.set(square(a, c) <= square(b, d) ? [a, b, c, a, c, d] : [a, b, d, b, c, d], 6 * q);
+  }
+  return triangles;
+}
+
+function dominantSources(surface: SurfaceArrays): Uint16Array {
+  const count = surface.sigmaNoise.length;
+  const dominant = new Uint16Array(count);
+  for (let i = 0; i < count; i++) dominant[i] = surface.sourceScans[surface.sourceOffsets[i]];
+  return dominant;
+}

@@ -1,0 +1,144 @@
+import type { FusionTileInput } from './fusion-tile.ts';
+import { GrowingNumbers } from './growing-numbers.ts';
+import type { LocalFit } from './local-fit.ts';
+import type { SampleBins } from './sample-bins.ts';
+
+/** How far a vertex may move from the mean of its crossings, in resolutions: it must not leave its cell by much. */
+const MOST_MOVE = 0.6;
+const PROJECTIONS = 2;
+/** Colour is averaged over this share of the kernel radius: less blur than the shape has. */
+const COLOR_REACH = 0.6;
+const GREY = 150;
+/** Sources with a smaller share are not listed. */
+const LEAST_SHARE = 1 / 255;
+
+/**
+ * Puts the vertices of a tile onto the averaged surface and gives them their attributes.
+ *
+ * Sigma    noise: sum over scans of (share x noise)^2, that is, scans count as independent and the points of one scan as one
+ *          observation, because a scan's errors are correlated in space. Alignment: sum of share x placement uncertainty.
+ */
+export class VertexBuilder {
+  readonly positions: GrowingNumbers = new GrowingNumbers();
+  readonly normals: GrowingNumbers = new GrowingNumbers();
+  readonly colors: GrowingNumbers = new GrowingNumbers();
+  readonly colored: GrowingNumbers = new GrowingNumbers();
+  readonly sourceOffsets: GrowingNumbers = new GrowingNumbers();
+  readonly sourceScans: GrowingNumbers = new GrowingNumbers();
+  readonly sourceShares: GrowingNumbers = new GrowingNumbers();
+  readonly sigmaNoise: GrowingNumbers = new GrowingNumbers();
+  readonly sigmaAlignment: GrowingNumbers = new GrowingNumbers();
+  readonly #input: FusionTileInput;
+  readonly #bins: SampleBins;
+  readonly #fit: LocalFit;
+  readonly #shares: Float64Array;
+  readonly #placed: Float64Array;
+  readonly #seen: number[] = [];
+
+  constructor(input: FusionTileInput, bins: SampleBins, fit: LocalFit) {
+    this.#input = input;
+    this.#bins = bins;
+    this.#fit = fit;
+    this.#shares = new Float64Array(input.noises.length);
+    this.#placed = new Float64Array(input.noises.length);
+    this.sourceOffsets.push(0);
+  }
+
+  /** Adds a vertex near a place with about this normal (not normalised). */
+  add(x: number, y: number, z: number, mx: number, my: number, mz: number): void {
+    const fit = this.#fit;
+    const length = Math.sqrt(mx * mx + my * my + mz * mz);
+    let nx = length > 0 ? mx / length : 0;
+    let ny = length > 0 ? my / length : 0;
+    let nz = length > 0 ? mz / length : 1;
+    const limit = MOST_MOVE * this.#input.plan.resolution;
+    let vx = x;
+    let vy = y;
+    let vz = z;
+    let found = 0;
+    for (let round = 0; round < PROJECTIONS; round++) {
+      found = this.#bins.collect(vx, vy, vz, fit.reach);
+      fit.clear(found);
+      if (!fit.fit(found, nx, ny, nz, 0)) break;
+      const step = Math.max(-limit, Math.min(limit, fit.value));
+      vx -= step * fit.nx;
+      vy -= step * fit.ny;
+      vz -= step * fit.nz;
+      nx = fit.nx;
+      ny = fit.ny;
+      nz = fit.nz;
+    }
+    const moved = Math.sqrt((vx - x) ** 2 + (vy - y) ** 2 + (vz - z) ** 2);
+    if (moved > limit) {
+      vx = x + ((vx - x) * limit) / moved;
+      vy = y + ((vy - y) * limit) / moved;
+      vz = z + ((vz - z) * limit) / moved;
+    }
+    for (const value of [vx, vy, vz]) this.positions.push(value);
+    for (const value of [nx, ny, nz]) this.normals.push(value);
+    this.#addSources(found);
+    if (this.#input.colors) this.#addColor(found);
+  }
+
+  #addSources(found: number): void {
+    const { order, weights } = this.#bins;
+    const { scans, sigmaPose, noises } = this.#input;
+    const kernel = this.#fit.kernel;
+    const seen = this.#seen;
+    seen.length = 0;
+    let total = 0;
+    for (let n = 0; n < found; n++) {
+      if (kernel[n] === 0) continue;
+      const at = this.#bins.found[n];
+      const i = order[at];
+      const scan = scans[i];
+      const w = weights[at] * kernel[n];
+      if (this.#shares[scan] === 0) seen.push(scan);
+      this.#shares[scan] += w;
+      this.#placed[scan] += w * sigmaPose[i];
+      total += w;
+    }
+    seen.sort((a, b) => this.#shares[b] - this.#shares[a] || a - b);
+    let noise = 0;
+    let alignment = 0;
+    for (const scan of seen) {
+      const share = this.#shares[scan] / total;
+      noise += (share * noises[scan]) ** 2;
+      alignment += this.#placed[scan] / total;
+      if (share >= LEAST_SHARE || scan === seen[0]) {
+        this.sourceScans.push(scan);
+        this.sourceShares.push(Math.round(255 * share));
+      }
+      this.#shares[scan] = 0;
+      this.#placed[scan] = 0;
+    }
+    this.sourceOffsets.push(this.sourceScans.length);
+    this.sigmaNoise.push(Math.sqrt(noise));
+    this.sigmaAlignment.push(alignment);
+  }
+
+  /** Colour of the samples that have a say in the vertex, that is, of compatible facing and of the same sheet. */
+  #addColor(found: number): void {
+    const { order, weights, squares } = this.#bins;
+    const { scans, colors, coloredScans, plan } = this.#input;
+    const kernel = this.#fit.kernel;
+    const limit = (COLOR_REACH * plan.kernelRadius) ** 2;
+    const near = [0, 0, 0, 0];
+    const far = [0, 0, 0, 0];
+    for (let n = 0; n < found; n++) {
+      if (kernel[n] === 0) continue;
+      const at = this.#bins.found[n];
+      const i = order[at];
+      if (coloredScans[scans[i]] === 0 || !colors) continue;
+      const w = weights[at] * kernel[n];
+      const sums = squares[n] < limit ? near : far;
+      sums[3] += w;
+      for (let channel = 0; channel < 3; channel++) sums[channel] += w * colors[3 * i + channel];
+    }
+    const sums = near[3] > 0 ? near : far;
+    for (let channel = 0; channel < 3; channel++) {
+      this.colors.push(sums[3] > 0 ? Math.round(sums[channel] / sums[3]) : GREY);
+    }
+    this.colored.push(sums[3] > 0 ? 1 : 0);
+  }
+}
