@@ -4,7 +4,8 @@
  * Units    those of the positions; squared distances are float32, computed as (dx dx + dy dy) + dz dz with every
  *          operation rounded to float32, so that every implementation finds the same neighbours in the same order.
  * Ties     equal squared distances: the lower index comes first.
- * Limits   points and queries with a coordinate that is no finite number have no neighbours and are nobody's neighbour.
+ * Limits   squared distances that overflow float32 (1.8e19 units) count as none;
+ *          points and queries with a coordinate that is no finite number have no neighbours and are nobody's neighbour.
  */
 export interface PointIndex {
   readonly pointCount: number;

@@ -4,7 +4,8 @@
  * Units    those of the positions. Vertices and queries are float32; the geometry is computed in float64 relative to
  *          the query and rounded to float32 at the end.
  * Ties     equal distances: the triangle with the lower index.
- * Limits   triangles without area count as their edges for closest points and are never hit by rays. Triangles and
+ * Limits   distances whose square overflows float32 (1.8e19 units) count as none;
+ *          triangles without area count as their edges for closest points and are never hit by rays. Triangles and
  *          queries with a coordinate that is no finite number are left out (-1).
  */
 export interface TriangleIndex {

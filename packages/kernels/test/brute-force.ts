@@ -17,5 +17,5 @@ export function sortedNeighbours(queries: Float32Array, i: number, positions: Fl
       all.push([squaredDistance32(queries, i, positions, j), j]);
     }
   }
-  return all.sort((a, b) => a[0] - b[0] || a[1] - b[1]);
+  return all.filter((pair) => pair[0] < Infinity).sort((a, b) => a[0] - b[0] || a[1] - b[1]);
 }

@@ -1,9 +1,14 @@
 import { describe, expect, it } from 'vitest';
-import { buildPointIndex } from '../src/index.ts';
+import { buildPointIndex, useKernels } from '../src/index.ts';
 import { sortedNeighbours } from './brute-force.ts';
 import { pointSets, queriesFor } from './point-sets.ts';
 
-describe.each(Object.entries(pointSets(1)))('neighbours among points: %s', (_, positions) => {
+const cases = (['reference', 'wasm'] as const).flatMap((kind) =>
+  Object.entries(pointSets(1)).map(([name, positions]) => ({ kind, name, positions })),
+);
+
+describe.each(cases)('$kind: neighbours among points: $name', ({ kind, positions }) => {
+  useKernels(kind);
   const index = buildPointIndex(positions);
   const queries = queriesFor(positions, 2);
   const count = queries.length / 3;

@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { buildTriangleIndex, closestPointToOrigin } from '../src/index.ts';
+import { buildTriangleIndex, closestPointToOrigin, useKernels } from '../src/index.ts';
 import { rayDistance } from '../src/reference/ray-triangle.ts';
 import { meshes } from './meshes.ts';
 import { makeRandom, queriesFor } from './point-sets.ts';
@@ -14,7 +14,12 @@ function corners({ positions, triangles }: Mesh, t: number, from: ArrayLike<numb
   return out;
 }
 
-describe.each(Object.entries(meshes(3)))('triangles: %s', (_, mesh) => {
+const cases = (['reference', 'wasm'] as const).flatMap((kind) =>
+  Object.entries(meshes(3)).map(([name, mesh]) => ({ kind, name, mesh })),
+);
+
+describe.each(cases)('$kind: triangles: $name', ({ kind, mesh }) => {
+  useKernels(kind);
   const index = buildTriangleIndex(mesh.positions, mesh.triangles);
   const triangleCount = mesh.triangles.length / 3;
   const queries = queriesFor(mesh.positions, 5);
@@ -30,7 +35,7 @@ describe.each(Object.entries(meshes(3)))('triangles: %s', (_, mesh) => {
       for (let i = 0; i < count; i++) {
         const q = queries.subarray(3 * i, 3 * i + 3);
         let best = -1;
-        let bestDistance = limit * limit;
+        let bestDistance = Math.min(limit * limit, 3.4028234663852886e38);
         let at = [Number.NaN, Number.NaN, Number.NaN];
         for (let t = 0; t < triangleCount && q.every(Number.isFinite); t++) {
           const relative = corners(mesh, t, q);

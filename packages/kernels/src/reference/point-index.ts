@@ -4,6 +4,8 @@ import { selectOrder } from './select-order.ts';
 
 const LEAF_SIZE = 8;
 const fround = Math.fround;
+/** Squared distances beyond the largest float32 count as none. */
+const LARGEST = fround(3.4028234663852886e38);
 
 interface Tree {
   readonly xyz: readonly [Float32Array, Float32Array, Float32Array];
@@ -31,19 +33,19 @@ export function buildPointIndex(positions: Float32Array): PointIndex {
       requireDistance(maxDistance, 'maxDistance');
       requireLength(outIndex, count, 'outIndex');
       requireLength(outDistanceSquared, count, 'outDistanceSquared');
-      search.nearest(queries, 1, fround(maxDistance * maxDistance), outIndex, outDistanceSquared);
+      search.nearest(queries, 1, limitOf(maxDistance), outIndex, outDistanceSquared);
     },
     kNearest(queries, k, outIndex, outDistanceSquared) {
       const count = tripleCount(queries, 'queries');
       requireNeighbourCount(k);
       requireLength(outIndex, count * k, 'outIndex');
       requireLength(outDistanceSquared, count * k, 'outDistanceSquared');
-      search.nearest(queries, k, Infinity, outIndex, outDistanceSquared);
+      search.nearest(queries, k, LARGEST, outIndex, outDistanceSquared);
     },
     withinRadius(queries, radius) {
       tripleCount(queries, 'queries');
       requireDistance(radius, 'radius');
-      return search.withinRadius(queries, fround(radius * radius));
+      return search.withinRadius(queries, limitOf(radius));
     },
     dispose() {},
   };
@@ -182,6 +184,10 @@ function makeSearch(tree: Tree) {
       return { offsets, indices: Int32Array.from(indices) };
     },
   };
+}
+
+function limitOf(distance: number): number {
+  return Math.min(fround(distance * distance), LARGEST);
 }
 
 function squared(dx: number, dy: number, dz: number): number {

@@ -6,6 +6,8 @@ import { buildTriangleTree, type TriangleTree } from './triangle-tree.ts';
 
 /** A little above 1: boxes are kept where rounding could hide a triangle that is as near as the best one. */
 const SLACK = 1 + 1e-6;
+/** Squared distances beyond the largest float32 count as none. */
+const LARGEST = 3.4028234663852886e38;
 
 /**
  * Builds a tree of boxes over a mesh in plain TypeScript: the reference that the compiled kernel is compared with, and
@@ -25,11 +27,12 @@ export function buildTriangleIndex(positions: Float32Array, triangles: Uint32Arr
       requireLength(outTriangle, count, 'outTriangle');
       requireLength(outPoint, 3 * count, 'outPoint');
       requireLength(outDistanceSquared, count, 'outDistanceSquared');
+      const limit = Math.min(maxDistance * maxDistance, LARGEST);
       for (let i = 0; i < count; i++) {
         const x = queries[3 * i];
         const y = queries[3 * i + 1];
         const z = queries[3 * i + 2];
-        const triangle = closest(positions, triangles, tree, x, y, z, maxDistance * maxDistance, found);
+        const triangle = closest(positions, triangles, tree, x, y, z, limit, found);
         outTriangle[i] = triangle;
         outPoint[3 * i] = triangle < 0 ? NaN : x + found[0];
         outPoint[3 * i + 1] = triangle < 0 ? NaN : y + found[1];
