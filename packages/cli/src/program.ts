@@ -1,6 +1,7 @@
 import { ENGINE_VERSION } from '@lapjoint/engine';
 import { Command, CommanderError } from 'commander';
 import { addAddCommand } from './commands/add.ts';
+import { addAlignCommand } from './commands/align.ts';
 import type { CommandShell } from './commands/command-shell.ts';
 import { addLogCommand } from './commands/log.ts';
 import { addNewCommand } from './commands/new.ts';
@@ -14,6 +15,7 @@ import type { CliConsole } from './terminal/cli-console.ts';
 const COMMANDS: readonly ((shell: CommandShell) => void)[] = [
   addNewCommand,
   addAddCommand,
+  addAlignCommand,
   addShowCommand,
   addUndoCommands,
   addLogCommand,

@@ -30,7 +30,7 @@ function summaryOf(alignment: JobAlignment): string {
 /**
  * Places all frames of a job in one and keeps the result.
  *
- * The same job with the same options is not computed again. Stopped or killed, the job is as before.
+ * The same job with the same options is not computed again, unless forced. Stopped or killed, the job is as before.
  *
  * @throws AppError `nothing-to-align`, and those of opening and reading the job
  */
@@ -38,6 +38,7 @@ export async function alignJob(
   folder: string,
   options: Partial<AlignOptions>,
   host: OperationHost,
+  again: { readonly force?: boolean } = {},
 ): Promise<AlignJobResult> {
   return changeJob(folder, host.storage, async (store) => {
     const { document } = store;
@@ -47,7 +48,7 @@ export async function alignJob(
     const chosen: AlignOptions = { ...ALIGN_DEFAULTS, ...options };
     const record = alignmentRecord(document, { ...chosen } as unknown as Readonly<Record<string, JsonValue>>);
     const known = document.alignment;
-    if (known !== null && JSON.stringify(known.record) === JSON.stringify(record)) {
+    if (known !== null && again.force !== true && JSON.stringify(known.record) === JSON.stringify(record)) {
       return { document, alignment: known, reused: true };
     }
     const context = contextOf(host, document.seed);
