@@ -14,7 +14,7 @@ const CLEAR_DIRECTION = 4;
 /**
  * Cuts a scan that keeps its sampling grid into triangles and leaves out those that bridge a step in depth.
  *
- * Frames   the file's. Triangles are counter-clockwise for (row, column), (row + 1, column), (row, column + 1) seen
+ * Frames   the file's. Triangles are counter-clockwise for (row, column), (row, column + 1), (row + 1, column) seen
  *          from the instrument, the order in which range grids are written; normals in the file overrule it.
  * Method   Neighbours in the grid lie one lateral spacing apart and differ in depth, so the edges scatter along the view
  *          direction: it is their first principal axis. An edge is surface up to 2.5 lateral spacings; up to 5 only
@@ -160,11 +160,11 @@ function connect(grid: Grid, alongRow: Uint8Array, alongColumn: Uint8Array): Fac
       // With all four corners the shorter diagonal; otherwise the corner whose two edges are both on the surface.
       const alongAd = all ? square(a, d) < square(b, c) : !((ab && ac) || (bd && cd));
       if (alongAd) {
-        if (ac && cd) faces.addTriangle(a, c, d);
-        if (ab && bd) faces.addTriangle(a, d, b);
+        if (ac && cd) faces.addTriangle(a, d, c);
+        if (ab && bd) faces.addTriangle(a, b, d);
       } else {
-        if (ab && ac) faces.addTriangle(a, c, b);
-        if (bd && cd) faces.addTriangle(b, c, d);
+        if (ab && ac) faces.addTriangle(a, b, c);
+        if (bd && cd) faces.addTriangle(b, d, c);
       }
     }
   }
