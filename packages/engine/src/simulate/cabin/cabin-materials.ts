@@ -8,7 +8,9 @@ function material(name: string, color: Rgb, dropout = 0, measurable = true): Sur
 }
 
 /** What the cabin is made of. Glass stops a ray and gives no point; bright steel and black rubber lose patches. */
-export const CABIN_MATERIALS = {
+export const CABIN_MATERIALS: Readonly<
+  Record<'paint' | 'liner' | 'rubber' | 'wood' | 'steel' | 'brightSteel' | 'cast' | 'signal' | 'glass', SurfaceMaterial>
+> = {
   paint: material('paint', [226, 219, 203]),
   liner: material('liner', [205, 209, 212]),
   rubber: material('rubber', [52, 54, 58], 0.01),
@@ -18,7 +20,7 @@ export const CABIN_MATERIALS = {
   cast: material('cast iron', [96, 104, 112]),
   signal: material('signal paint', [196, 120, 40]),
   glass: material('glass', [120, 150, 160], 0, false),
-} as const;
+};
 
 /** A pose from a place and a rotation vector, mm and rad. */
 export function poseAt(translation: Vec3, rotationVector: Vec3 = [0, 0, 0]): Pose {
