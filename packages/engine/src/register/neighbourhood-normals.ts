@@ -5,10 +5,11 @@ import { smallestEigenvector3 } from './plane-of-neighbours.ts';
 /** Queries a call of the index: long calls stay in slow code, and between calls a run can be stopped. */
 const CHUNK = 4096;
 /**
- * Offset of the neighbours' mean from the point, in units of the neighbourhood's radius, above which the neighbourhood is
- * one-sided. A half disk has 4 / (3 pi) = 0.42; 16 random neighbours all round pass 0.36 once in sixty.
+ * Empty sixteenths of the circle in a row that make a neighbourhood one-sided. At a straight edge six to eight are empty;
+ * 16 random neighbours all round leave six in a row empty once in a hundred.
  */
-const ONE_SIDED = 0.36;
+const EMPTY_SIXTEENTHS = 6;
+const TAN_SIXTEENTH: number = Math.SQRT2 - 1;
 
 /** Best plane of each point's neighbours. */
 export interface NeighbourhoodNormals {
@@ -105,15 +106,12 @@ function fitChunk(
       yz += y * z;
       zz += z * z;
     }
-    const second = xx + yy + zz;
-    // A disk of radius R holds a mean square distance of R^2 / 2 from its centre.
-    const reach = n > 0 ? Math.sqrt((2 * second) / n) : 0;
-    if (n < 4 || Math.sqrt(sx * sx + sy * sy + sz * sz) > ONE_SIDED * reach * n) oneSided[i] = 1;
     if (n < 3) {
       normals[3 * i] = qx;
       normals[3 * i + 1] = qy;
       normals[3 * i + 2] = qz;
       if (qx === 0 && qy === 0 && qz === 0) normals[3 * i + 2] = 1;
+      oneSided[i] = 1;
       continue;
     }
     const m = 1 / n;
@@ -130,5 +128,55 @@ function fitChunk(
     normals[3 * i] = sign * normal[0];
     normals[3 * i + 1] = sign * normal[1];
     normals[3 * i + 2] = sign * normal[2];
+    if (isOneSided(positions, px, py, pz, found, (i - from) * size, size)) oneSided[i] = 1;
   }
+}
+
+/** Whether the neighbours, seen along `normal`, leave a side of the point empty. */
+function isOneSided(
+  positions: Float32Array,
+  px: number,
+  py: number,
+  pz: number,
+  found: Int32Array,
+  row: number,
+  size: number,
+): boolean {
+  const nx = normal[0];
+  const ny = normal[1];
+  const nz = normal[2];
+  // Axes across the normal, not of unit length: only their directions count, and both have the same length.
+  let ux = 0;
+  let uy = -nz;
+  let uz = ny;
+  if (Math.abs(nx) >= 0.6) {
+    ux = nz;
+    uy = 0;
+    uz = -nx;
+  }
+  const vx = ny * uz - nz * uy;
+  const vy = nz * ux - nx * uz;
+  const vz = nx * uy - ny * ux;
+  let sixteenths = 0;
+  for (let j = 0; j < size; j++) {
+    const at = 3 * found[row + j];
+    if (at < 0) break;
+    const x = positions[at] - px;
+    const y = positions[at + 1] - py;
+    const z = positions[at + 2] - pz;
+    const u = x * ux + y * uy + z * uz;
+    const v = x * vx + y * vy + z * vz;
+    if (u === 0 && v === 0) continue;
+    const eighth = v >= 0 ? (u > 0 ? (v < u ? 0 : 1) : v > -u ? 2 : 3) : u < 0 ? (v > u ? 4 : 5) : -v > u ? 6 : 7;
+    const au = Math.abs(u);
+    const av = Math.abs(v);
+    const isPastMiddle = Math.min(au, av) > TAN_SIXTEENTH * Math.max(au, av);
+    sixteenths |= 1 << (2 * eighth + (isPastMiddle === ((eighth & 1) === 0) ? 1 : 0));
+  }
+  let empty = 0;
+  for (let e = 0; e < 16 + EMPTY_SIXTEENTHS; e++) {
+    empty = (sixteenths >> (e & 15)) & 1 ? 0 : empty + 1;
+    if (empty >= EMPTY_SIXTEENTHS) return true;
+  }
+  return false;
 }

@@ -3,8 +3,8 @@ import type { PointIndex } from '../geometry/index.ts';
 import type { Vec3 } from '../math/index.ts';
 import type { Viewpoint } from '../model/index.ts';
 
-/** Neighbours through which a sign is passed on. */
-const NEIGHBOURS = 8;
+/** Neighbours through which a sign is passed on; the second number only where the first leaves more than one patch. */
+const NEIGHBOURS = [8, 30];
 const CHUNK = 4096;
 /** Steps of confidence: edges are taken surest first, in this many classes, so that sorting is linear. */
 const CLASSES = 1024;
@@ -42,9 +42,10 @@ export function shareTowardsViewpoint(positions: Float32Array, normals: Float32A
 }
 
 function flip(normals: Float32Array, at: number): void {
-  normals[at] = -normals[at];
-  normals[at + 1] = -normals[at + 1];
-  normals[at + 2] = -normals[at + 2];
+  // Not the sign alone: zero stays zero.
+  normals[at] = 0 - normals[at];
+  normals[at + 1] = 0 - normals[at + 1];
+  normals[at + 2] = 0 - normals[at + 2];
 }
 
 /**
@@ -63,10 +64,87 @@ export async function propagateOrientation(
   index: PointIndex,
   context: RunContext,
 ): Promise<number> {
+  const tree = new SignedForest(positions.length / 3);
+  for (const [stage, neighbours] of NEIGHBOURS.entries()) {
+    if (tree.patchCount === 1) break;
+    await joinNeighbours(positions, normals, index, neighbours, tree, context.part(stage / 2, (stage + 1) / 2));
+  }
+  const patchOf = tree.rootsOfAll();
+  for (let i = 0; i < patchOf.length; i++) if (tree.isTurned(i)) flip(normals, 3 * i);
+  return orientPatchesOutward(positions, normals, patchOf);
+}
+
+/** Union-find over points that keeps whether a point's sign is turned against its root's. */
+class SignedForest {
+  readonly #parent: Int32Array;
+  readonly #turned: Uint8Array;
+  patchCount: number;
+
+  constructor(pointCount: number) {
+    this.#parent = Int32Array.from({ length: pointCount }, (_, i) => i);
+    this.#turned = new Uint8Array(pointCount);
+    this.patchCount = pointCount;
+  }
+
+  find(point: number): number {
+    const parent = this.#parent;
+    const turned = this.#turned;
+    let root = point;
+    let sign = 0;
+    while (parent[root] !== root) {
+      sign ^= turned[root];
+      root = parent[root];
+    }
+    let at = point;
+    while (at !== root && parent[at] !== root) {
+      const next = parent[at];
+      const rest = sign ^ turned[at];
+      parent[at] = root;
+      turned[at] = sign;
+      at = next;
+      sign = rest;
+    }
+    return root;
+  }
+
+  /** After `find(point)`. */
+  isTurned(point: number): boolean {
+    return this.#parent[point] !== point && this.#turned[point] === 1;
+  }
+
+  join(i: number, j: number, areOpposite: boolean): void {
+    const a = this.find(i);
+    const b = this.find(j);
+    if (a === b) return;
+    const isTurn = (this.isTurned(i) !== this.isTurned(j)) !== areOpposite;
+    // The lower number stays root: the result does not depend on how deep the trees are.
+    const high = Math.max(a, b);
+    this.#parent[high] = Math.min(a, b);
+    this.#turned[high] = isTurn ? 1 : 0;
+    this.patchCount--;
+  }
+
+  rootsOfAll(): Int32Array {
+    return this.#parent.map((_, i) => this.find(i));
+  }
+}
+
+/** Joins each point with its neighbours, surest relative sign first. */
+async function joinNeighbours(
+  positions: Float32Array,
+  normals: Float32Array,
+  index: PointIndex,
+  neighbours: number,
+  tree: SignedForest,
+  context: RunContext,
+): Promise<void> {
   const pointCount = positions.length / 3;
-  const size = Math.min(NEIGHBOURS + 1, pointCount);
+  const size = Math.min(neighbours + 1, pointCount);
   const found = new Int32Array(pointCount * size);
   const squared = new Float32Array(CHUNK * size);
+  const signs = new Float32Array(found.length);
+  const start = new Uint32Array(CLASSES + 2);
+  const classOf = (value: number): number => CLASSES - Math.min(CLASSES, Math.floor(Math.abs(value) * CLASSES));
   for (let from = 0; from < pointCount; from += CHUNK) {
     const to = Math.min(pointCount, from + CHUNK);
     index.kNearest(
@@ -75,72 +153,37 @@ export async function propagateOrientation(
       found.subarray(from * size, to * size),
       squared.subarray(0, (to - from) * size),
     );
-    await context.checkpoint((0.5 * to) / pointCount);
-  }
-  const confidence = (edge: number): number => {
-    const j = found[edge];
-    const i = Math.floor(edge / size);
-    if (j < 0 || j === i) return 0;
-    let along = 0;
-    let ei = 0;
-    let ej = 0;
-    let length = 0;
-    for (let a = 0; a < 3; a++) {
-      const e = positions[3 * j + a] - positions[3 * i + a];
-      along += normals[3 * i + a] * normals[3 * j + a];
-      ei += e * normals[3 * i + a];
-      ej += e * normals[3 * j + a];
-      length += e * e;
+    for (let i = from; i < to; i++) {
+      for (let edge = i * size; edge < (i + 1) * size; edge++) {
+        signs[edge] = relativeSign(positions, normals, i, found[edge]);
+        start[classOf(signs[edge]) + 1]++;
+      }
     }
-    return length > 0 ? along - (2 * ei * ej) / length : 0;
-  };
-  const start = new Uint32Array(CLASSES + 2);
-  const classOf = (value: number): number => CLASSES - Math.min(CLASSES, Math.floor(Math.abs(value) * CLASSES));
-  const signed = new Float32Array(found.length);
-  for (let edge = 0; edge < found.length; edge++) {
-    signed[edge] = confidence(edge);
-    start[classOf(signed[edge]) + 1]++;
+    await context.checkpoint(to / pointCount);
   }
   for (let c = 0; c <= CLASSES; c++) start[c + 1] += start[c];
   const order = new Uint32Array(found.length);
-  for (let edge = 0; edge < found.length; edge++) order[start[classOf(signed[edge])]++] = edge;
-  const parent = Int32Array.from({ length: pointCount }, (_, i) => i);
-  const parity = new Uint8Array(pointCount);
-  const findRoot = (point: number): number => {
-    let root = point;
-    let sign = 0;
-    while (parent[root] !== root) {
-      sign ^= parity[root];
-      root = parent[root];
-    }
-    let at = point;
-    while (parent[at] !== root && at !== root) {
-      const next = parent[at];
-      const nextSign = sign ^ parity[at];
-      parent[at] = root;
-      parity[at] = sign;
-      at = next;
-      sign = nextSign;
-    }
-    return root;
-  };
-  const signOf = (point: number): number => (parent[point] === point ? 0 : parity[point]);
+  for (let edge = 0; edge < found.length; edge++) order[start[classOf(signs[edge])]++] = edge;
   for (const edge of order) {
-    if (signed[edge] === 0) continue;
-    const i = Math.floor(edge / size);
-    const j = found[edge];
-    const a = findRoot(i);
-    const b = findRoot(j);
-    if (a === b) continue;
-    const turn = signOf(i) ^ signOf(j) ^ (signed[edge] < 0 ? 1 : 0);
-    // The lower number stays root: the result does not depend on how deep the trees are.
-    const [low, high] = a < b ? [a, b] : [b, a];
-    parent[high] = low;
-    parity[high] = turn;
+    if (signs[edge] !== 0) tree.join(Math.floor(edge / size), found[edge], signs[edge] < 0);
   }
-  for (let i = 0; i < pointCount; i++) findRoot(i);
-  for (let i = 0; i < pointCount; i++) if (signOf(i) === 1) flip(normals, 3 * i);
-  return orientPatchesOutward(positions, normals, parent);
+}
+
+/** Positive where two neighbours' normals lie on one side, the nearer to 1 the surer; 0 for no neighbour. */
+function relativeSign(positions: Float32Array, normals: Float32Array, i: number, j: number): number {
+  if (j < 0 || j === i) return 0;
+  let along = 0;
+  let ei = 0;
+  let ej = 0;
+  let length = 0;
+  for (let a = 0; a < 3; a++) {
+    const e = positions[3 * j + a] - positions[3 * i + a];
+    along += normals[3 * i + a] * normals[3 * j + a];
+    ei += e * normals[3 * i + a];
+    ej += e * normals[3 * j + a];
+    length += e * e;
+  }
+  return length > 0 ? along - (2 * ei * ej) / length : 0;
 }
 
 /** Gives each patch the sign for which its normals point away from its centroid in sum. */

@@ -95,7 +95,7 @@ export async function prepareScan(
   if (prior !== null && orientation === 'winding' && noise < 0.1 * spacing) normals = keepKnown(prior, fitted.normals);
   if (prior !== null && viewpoint !== null && shareTowardsViewpoint(positions, normals, viewpoint) < 0.1) {
     // The instrument saw these faces, so they are inside out.
-    normals = normals.map((value) => -value);
+    normals = normals.map((value) => 0 - value);
     context.findings.add({
       severity: 'note',
       code: 'register/normals-inside-out',
