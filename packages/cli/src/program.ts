@@ -5,6 +5,7 @@ import { addAlignCommand } from './commands/align.ts';
 import type { CommandShell } from './commands/command-shell.ts';
 import { addLogCommand } from './commands/log.ts';
 import { addNewCommand } from './commands/new.ts';
+import { addReportCommand } from './commands/report.ts';
 import { addShowCommand } from './commands/show.ts';
 import { addUndoCommands } from './commands/undo.ts';
 import { addVerifyCommand } from './commands/verify.ts';
@@ -16,6 +17,7 @@ const COMMANDS: readonly ((shell: CommandShell) => void)[] = [
   addNewCommand,
   addAddCommand,
   addAlignCommand,
+  addReportCommand,
   addShowCommand,
   addUndoCommands,
   addLogCommand,

@@ -1,0 +1,142 @@
+import {
+  ENGINE_VERSION,
+  type Finding,
+  type FramePose,
+  formatLength,
+  IDENTITY_POSE,
+  INSTRUMENTS,
+  type JobDocument,
+  type ReportFused,
+  type ReportInput,
+  type ReportSurface,
+  type RunContext,
+} from '@lapjoint/engine';
+import type { JobStore } from '../store/job-store.ts';
+import { decodeScanBlob } from '../store/scan-blob.ts';
+import { decodeSurfaceAttributes, type SurfaceAttributes } from '../store/surface-blob.ts';
+import { commandsOfHistory } from './commands-of-history.ts';
+import { loadScan } from './load-scan.ts';
+import { placedScans, resultsUpToDate } from './result-record.ts';
+
+function framesOf(document: JobDocument): ReadonlyMap<string, FramePose> {
+  return new Map((document.alignment?.result.frames ?? []).map((pose) => [pose.frame, pose]));
+}
+
+/** Everything a person has to know, in the order of the work; results made before the last change are named. */
+export function findingsOfJob(document: JobDocument): Finding[] {
+  const upToDate = resultsUpToDate(document);
+  const stale = (subject: string, command: string): Finding => ({
+    severity: 'warning',
+    code: 'result-out-of-date',
+    subject,
+    message: `The ${subject} was made before the last change of the job.`,
+    remedy: `Run ${command} again.`,
+  });
+  const { alignment, fused } = document;
+  return [
+    ...[...document.scans, ...document.targetLists, ...document.probeSets].flatMap((item) => item.findings),
+    ...(alignment === null ? [] : alignment.findings),
+    ...(alignment === null || upToDate.alignment ? [] : [stale('alignment', 'align')]),
+    ...(fused === null ? [] : fused.findings),
+    ...(fused === null || upToDate.fused ? [] : [stale('fused surface', 'fuse')]),
+  ];
+}
+
+/** Expanded uncertainty (k = 2) of each vertex from noise and placement, mm; NaN where it is not known. */
+export function expandedUncertainty({ sigmaNoise, sigmaAlignment }: SurfaceAttributes): Float32Array {
+  return Float32Array.from(sigmaNoise, (noise, i) => 2 * Math.hypot(noise, sigmaAlignment[i] ?? Number.NaN));
+}
+
+async function fusedOf(store: JobStore, scanIds: readonly string[]): Promise<ReportFused | null> {
+  const { fused } = store.document;
+  if (fused === null) return null;
+  const scan = decodeScanBlob(await store.blobs.get(fused.surfaceSha256));
+  if (fused.attributesSha256 === null) return null;
+  const attributes = decodeSurfaceAttributes(await store.blobs.get(fused.attributesSha256));
+  const indexOfScan = attributes.scanIds.map((id) => scanIds.indexOf(id));
+  const uncertainty = expandedUncertainty(attributes);
+  return {
+    surface: {
+      id: 'fused',
+      origin: scan.origin,
+      positions: scan.positions,
+      triangles: scan.triangles,
+      jobFromItem: IDENTITY_POSE,
+    },
+    resolution: fused.resolution,
+    dominantScan: Int32Array.from(attributes.dominantSource, (source) => indexOfScan[source] ?? -1),
+    expandedUncertainty: uncertainty,
+    colors: scan.colors,
+    quality: [
+      { name: 'points', value: String(fused.pointCount), meaning: 'vertices of the fused surface' },
+      { name: 'triangles', value: String(fused.triangleCount), meaning: 'triangles of the fused surface' },
+      {
+        name: 'resolution',
+        value: `${formatLength(fused.resolution)} mm`,
+        meaning: 'detail smaller than this is not in the surface',
+      },
+    ],
+  };
+}
+
+/**
+ * Gathers what the report is made of. No clock: the date is that of the last change of the job.
+ *
+ * @param truth how frames lie to a known truth, for demo and simulation; null for real jobs
+ */
+export async function reportInputOfJob(
+  store: JobStore,
+  truth: ReportInput['truth'],
+  context: RunContext,
+): Promise<ReportInput> {
+  const { document, history } = store;
+  const poses = framesOf(document);
+  const sessions = new Map(document.sessions.map((session) => [session.name, session]));
+  const surfaces: ReportSurface[] = [];
+  for (const scan of placedScans(document)) {
+    const { origin, positions, triangles } = await loadScan(store.blobs, scan);
+    const jobFromItem = poses.get(scan.frame)?.jobFromFrame ?? IDENTITY_POSE;
+    surfaces.push({ id: scan.id, origin, positions, triangles, jobFromItem });
+    await context.checkpoint((0.6 * surfaces.length) / document.scans.length, `loading ${scan.name}`);
+  }
+  const fused = await fusedOf(
+    store,
+    document.scans.map((scan) => scan.id),
+  );
+  await context.checkpoint(0.8, 'drawing');
+  return {
+    jobName: document.name,
+    version: ENGINE_VERSION,
+    seed: document.seed,
+    date: history.done.at(-1)?.time.slice(0, 10) ?? '',
+    scans: document.scans.map((scan) => ({
+      id: scan.id,
+      name: scan.name,
+      session: scan.session,
+      frame: scan.frame,
+      instrument: INSTRUMENTS[sessions.get(scan.session)?.instrument ?? 'unknown'].title,
+      points: scan.pointCount,
+      triangles: scan.triangleCount,
+      unit: scan.unit,
+      bounds: scan.bounds,
+      sha256: scan.source.sha256,
+    })),
+    lists: [
+      ...document.targetLists.map((list) => ({ ...list, kind: 'targets' as const, count: list.targets.length })),
+      ...document.probeSets.map((set) => ({ ...set, kind: 'probe' as const, count: set.points.length })),
+    ].map(({ name, session, frame, kind, count, source }) => ({
+      name,
+      session,
+      frame,
+      kind,
+      count,
+      sha256: source.sha256,
+    })),
+    alignment: document.alignment?.result ?? null,
+    surfaces,
+    fused,
+    findings: findingsOfJob(document),
+    truth,
+    commands: commandsOfHistory(history, document.name),
+  };
+}
