@@ -3,6 +3,7 @@ import type { PointIndex } from '../point-index.ts';
 import type { KernelInstance } from './kernel-instance.ts';
 import type { MemoryBlock } from './memory-blocks.ts';
 import { CHUNK, forEachChunk } from './query-order.ts';
+import { freeTree, ownTree } from './tree-owner.ts';
 
 const LEAF_SIZE = 8;
 const LEAF_BYTES = 128;
@@ -32,6 +33,7 @@ export class WasmPointIndex implements PointIndex {
     this.pointCount = pointCount;
     this.entryCount = entryCount;
     this.isOwner = isOwner;
+    if (tree && isOwner) ownTree(this, instance, tree);
   }
 
   /** Builds a tree; the positions are copied. */
@@ -164,7 +166,7 @@ export class WasmPointIndex implements PointIndex {
   }
 
   dispose(): void {
-    if (this.tree && this.isOwner) this.instance.give(this.tree);
+    if (this.tree && this.isOwner) freeTree(this, this.instance, this.tree);
     this.tree = null;
   }
 }

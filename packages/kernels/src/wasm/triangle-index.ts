@@ -4,6 +4,7 @@ import type { KernelInstance } from './kernel-instance.ts';
 import type { MemoryBlock } from './memory-blocks.ts';
 import { deliver } from './point-index.ts';
 import { CHUNK, forEachChunk } from './query-order.ts';
+import { freeTree, ownTree } from './tree-owner.ts';
 
 const LEAF_SIZE = 4;
 const LEAF_BYTES = 160;
@@ -32,6 +33,7 @@ export class WasmTriangleIndex implements TriangleIndex {
     this.triangleCount = triangleCount;
     this.entryCount = entryCount;
     this.isOwner = isOwner;
+    if (tree && isOwner) ownTree(this, instance, tree);
   }
 
   /** Builds a tree; positions and triangles are copied. */
@@ -127,7 +129,7 @@ export class WasmTriangleIndex implements TriangleIndex {
   }
 
   dispose(): void {
-    if (this.tree && this.isOwner) this.instance.give(this.tree);
+    if (this.tree && this.isOwner) freeTree(this, this.instance, this.tree);
     this.tree = null;
   }
 }
