@@ -45,29 +45,33 @@ function range(from: number, to: number, count: number): number[] {
   return Array.from({ length: count }, (_, i) => (count === 1 ? from : from + ((to - from) * i) / (count - 1)));
 }
 
+function lookingDown(station: Station): Station {
+  return { ...station, direction: [0, 0, -1], halfAngle: 1.2 };
+}
+
 /** Where the tracked laser was carried: all round, above, and to the open door, never inside. */
 export function outsideStations(): Station[] {
   const reach: StationReach = { halfAngle: Math.PI, nearRange: 250, farRange: 1150 };
   const heights = range(-1000, 1000, 5);
-  const through: StationReach = { halfAngle: 0.75, nearRange: 300, farRange: 1750 };
+  const through: StationReach = { halfAngle: 0.6, nearRange: 300, farRange: 1500 };
   return [
     ...stationGrid(range(-1500, 1500, 7), [-1750, 1750], heights, reach),
     ...stationGrid([-2350, 2350], range(-900, 900, 5), heights, reach),
     ...stationGrid([-2150, 2150], [-1550, 1550], heights, reach),
     ...stationGrid(range(-1500, 1500, 6), [-1550, 1550], [-1480], reach),
     ...stationGrid([-2150, 2150], range(-700, 700, 3), [-1480], reach),
-    ...stationGrid(range(-1500, 1500, 7), range(-900, 900, 5), [1950], reach),
-    ...stationGrid([-2000, 2000], range(-700, 700, 3), [1700], reach),
-    ...stationGrid(range(-1300, 1300, 5), [-1450, 1450], [1700], reach),
-    ...stationRings([0, 0], 720, [1560, 1800], 7, reach),
+    ...stationGrid(range(-1500, 1500, 7), range(-900, 900, 5), [1950], reach).map(lookingDown),
+    ...stationGrid([-2000, 2000], range(-700, 700, 3), [1700], reach).map(lookingDown),
+    ...stationGrid(range(-1300, 1300, 5), [-1450, 1450], [1700], reach).map(lookingDown),
+    ...stationRings([0, 0], 650, [1560], 7, { ...reach, halfAngle: 0.6, farRange: 800 }),
     // The door's two faces and its edge.
     ...stationGrid([-2300], [-1250, -1700, -2100], heights, reach),
     ...stationGrid([-1060], [-1350, -1800], heights, reach),
     ...stationGrid([-1750], [-2500], heights, reach),
     // Through the open door.
-    ...range(-650, 450, 4).map((z) => stationLookingAt([-990, -1170, z], [-960, 0, z - 120], through)),
-    stationLookingAt([-760, -1150, 100], [-1400, 0, -300], through),
-    stationLookingAt([-1220, -1150, 100], [-500, 0, -300], through),
+    stationLookingAt([-990, -1150, -450], [-960, 0, -700], through),
+    stationLookingAt([-990, -1150, 350], [-960, 0, 200], through),
+    stationLookingAt([-990, -1150, -150], [-900, 950, -150], { ...through, halfAngle: 0.3, farRange: 2250 }),
   ];
 }
 
@@ -78,8 +82,8 @@ export function mechanismStations(): Station[] {
     ...stationRings([0, 150], 520, range(1460, 3000, 7), 9, reach),
     ...stationRings([0, 60], 620, [2500, 3250], 7, reach),
     ...stationGrid([-300, 0, 300], [-200, 80, 360], [3350], reach),
-    ...stationGrid(range(-1050, 1050, 8), [-650, -325, 325, 650], [1640], reach),
-    ...stationGrid([-1050, -700, -350, 350, 700, 1050], [0], [1640], reach),
+    ...stationGrid(range(-800, 800, 6), [-500, -250, 250, 500], [1640], reach),
+    ...stationGrid([-700, -400, 400, 700], [0], [1640], reach),
     ...stationGrid([-260, 260], [0, 220], [1900, 2300, 2560], reach),
   ];
 }

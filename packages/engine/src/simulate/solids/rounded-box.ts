@@ -46,9 +46,11 @@ function axisLines(axis: number, options: RoundedBoxOptions, tessellation: Tesse
     { from: -end, to: -flat, radius },
     { from: flat, to: end, radius },
   ];
+  // A coarse capture keeps few points even here: each of them is exact, only the edge between them is cut.
+  const step = tessellation.jitter === null ? OPENING_STEP : Math.max(OPENING_STEP, tessellation.spacing / 3);
   for (const o of options.openings ?? []) {
     if (o.axis === axis) continue;
-    const local = Math.max(o.radius, OPENING_STEP ** 2 / (8 * tessellation.chord));
+    const local = Math.max(o.radius, step ** 2 / (8 * tessellation.chord));
     stretches.push({ from: o.low[axis], to: o.low[axis] + o.radius, radius: local });
     stretches.push({ from: o.high[axis] - o.radius, to: o.high[axis], radius: local });
   }
