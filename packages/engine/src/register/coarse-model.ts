@@ -43,17 +43,47 @@ export const COARSE_MODEL_DEFAULTS: CoarseModelOptions = { featureReach: 5, keyL
 const HIDDEN_LIMIT = 0.06;
 
 /**
- * Sample spacing at which scans are compared, from the scans themselves: a twentieth of the smallest scan's radius, not
- * finer than 1.2 point spacings or four times the noise of the roughest scan.
+ * Sample spacing at which scans are compared, from the scans themselves: a share of the smallest scan's radius, not finer
+ * than the points of the coarsest scan or twice the noise of the roughest.
  */
 export function chooseCoarseSpacing(scans: readonly PreparedScan[], share: number): number {
   let radius = Infinity;
   let least = 0;
   for (const scan of scans) {
     radius = Math.min(radius, scan.radius);
-    least = Math.max(least, 1.2 * scan.spacing, 4 * scan.noise);
+    least = Math.max(least, scan.spacing, 2 * scan.noise);
   }
   return Math.max(share * radius, least);
+}
+
+/**
+ * The same scan seen with all normals turned: for clouds whose normals agree among themselves but may all point inwards.
+ * Without a viewpoint, since an inferred one would stand on the wrong side.
+ */
+export function turnModelInsideOut(model: CoarseModel): CoarseModel {
+  const surface = { ...model.surface, normals: model.surface.normals.map((value) => -value) };
+  const features = describeCoarseSurface(surface, COARSE_MODEL_DEFAULTS.featureReach * model.spacing);
+  return {
+    ...model,
+    surface,
+    features,
+    keys: selectDistinctive(features, surface.edge, COARSE_MODEL_DEFAULTS.keyLimit),
+    lookup: { ...model.lookup, surface },
+    free: null,
+    view: null,
+    viewInferred: false,
+  };
+}
+
+/**
+ * Turns normals that agree among themselves but whose side is a guess so that most point away from the centroid: right for
+ * whatever bulges towards the instrument, and the same guess for every scan of one surface.
+ */
+function guessOutside(scan: PreparedScan): PreparedScan {
+  const { positions, normals, centroid } = scan;
+  let sum = 0;
+  for (let i = 0; i < positions.length; i++) sum += (positions[i] - centroid[i % 3]) * normals[i];
+  return sum < 0 ? { ...scan, normals: normals.map((value) => -value) } : scan;
 }
 
 /** Describes one scan for coarse registration. */
@@ -63,7 +93,7 @@ export function buildCoarseModel(
   options: Partial<CoarseModelOptions> = {},
 ): CoarseModel {
   const { featureReach, keyLimit } = { ...COARSE_MODEL_DEFAULTS, ...options };
-  const surface = sampleCoarseSurface(scan, spacing);
+  const surface = sampleCoarseSurface(scan.oriented ? scan : guessOutside(scan), spacing);
   const features = describeCoarseSurface(surface, featureReach * spacing);
   let view = scan.viewpoint;
   let free: FreeSpaceMap | null = null;

@@ -1,7 +1,7 @@
 import type { RunContext } from '../base/index.ts';
 import { invert, type Pose } from '../math/index.ts';
 import { type CoarseMatch, matchCoarseModels, rivalMargin } from './coarse-match.ts';
-import { buildCoarseModel, chooseCoarseSpacing } from './coarse-model.ts';
+import { buildCoarseModel, chooseCoarseSpacing, turnModelInsideOut } from './coarse-model.ts';
 import { poseOfMotion } from './coarse-motion.ts';
 import type { ScoredMotion } from './coarse-search.ts';
 import { findSelfMotions } from './coarse-symmetry.ts';
@@ -98,7 +98,13 @@ export async function findCoarsePoses(
   await context.checkpoint(0.45, 'looking for symmetries');
   const symmetries = { source: findSelfMotions(b), target: findSelfMotions(a) };
   await context.checkpoint(0.6, 'trying poses');
-  const match = matchCoarseModels(b, a, symmetries);
+  let match = matchCoarseModels(b, a, symmetries);
+  if (match.status === 'insufficient-overlap' && !(first.oriented && second.oriented)) {
+    // The side on which the surface was seen is a guess for a cloud without viewpoint: try the other one.
+    const turned = second.oriented ? { a: turnModelInsideOut(a), b } : { a, b: turnModelInsideOut(b) };
+    const other = matchCoarseModels(turned.b, turned.a, symmetries);
+    if (other.status !== 'insufficient-overlap') match = other;
+  }
   await context.checkpoint(1);
   return describeMatch(match, spacing, first, second, isSwapped);
 }

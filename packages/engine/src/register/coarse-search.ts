@@ -28,9 +28,12 @@ const CHANCE_SHARES = [0.5, 0.3, 0.2] as const;
 /** Neighbouring samples repeat each other: so many count as one. */
 const SAMPLES_PER_OBSERVATION = 16;
 
-/** Limit within which a sample counts as lying on the other surface, mm. */
+/**
+ * Limit within which a sample counts as lying on the other surface, mm: three times the noise of both, between a fifth and
+ * two fifths of a spacing, where curvature between the samples and chance set the bounds.
+ */
 export function agreementLimit(a: CoarseModel, b: CoarseModel): number {
-  return Math.max(0.2 * a.spacing, 3 * Math.hypot(a.noise, b.noise));
+  return Math.min(0.4 * a.spacing, Math.max(0.2 * a.spacing, 3 * Math.hypot(a.noise, b.noise)));
 }
 
 /** Log-likelihood ratio of the evidence, natural logarithm. */

@@ -162,7 +162,7 @@ export function sampleCoarseSurface(scan: PreparedScan, spacing: number): Coarse
     outNormals.push(sum[3] / length, sum[4] / length, sum[5] / length);
     // Where the scan ends, the mean of the neighbourhood lies well inside it.
     const off = Math.hypot(mx - positions[3 * center], my - positions[3 * center + 1], mz - positions[3 * center + 2]);
-    edge.push(count > 3 ? (off > 0.22 * spacing ? 1 : 0) : 1);
+    edge.push(count > 5 ? (off > 0.22 * spacing ? 1 : 0) : scan.border[center]);
     bend.push(Math.sqrt(Math.max(0, 2 * (1 - length / count))));
   }
   return {
