@@ -10,11 +10,19 @@ const SAME_SHEET = 0.4;
 const SHEET_MISMATCH = 0.9;
 /** A sheet seen edge-on may lean the wrong way by this much (cosine) before the crossing is refused. */
 const LEAN = 0.15;
-/** Two skins crossed in reversed order are one thin sheet only when they are this opposed (cosine). */
+/** Where the deciding layers of the two nodes are not one sheet, as in a corner, these wider limits hold. Two parallel sheets
+ *  that are kept apart differ by more. */
+const CORNER_AGREEMENT = -0.2;
+const CORNER_MISMATCH = 1.25;
+const CORNER_LEAN = 0.5;
+/** Skins of one wall, crossed one after the other, are at least this opposed (cosine); in reversed order at least the second. */
+const WALL = 0.2;
 const THIN_SHEET = -0.8;
-/** Share of the kernel radius by which the surface seen may lie to one side: 0.29 at a straight border, 0.40 a quarter of a
- *  resolution beyond it. The surface ends there: no skirt, no closed hole. */
-const BORDER_OFFSET = 0.4;
+/** A crossing must lie this near to the surface that it is taken for, in resolutions. */
+const SURFACE_REACH = 0.75;
+/** Share of the kernel radius by which the surface seen may lie to one side: 0.29 at a straight border, 0.42 at 0.3
+ *  resolutions beyond it. The surface ends there: no skirt, no closed hole. */
+const BORDER_OFFSET = 0.42;
 /** Least surface seen, as a share of a full plane: a right-angled corner sees 0.25. */
 const LEAST_COVERAGE = 0.1;
 
@@ -67,22 +75,22 @@ export class EdgeCrossings {
     const signB = field.signs[b];
     if (signB === 0) return;
     if (signA !== signB) {
-      const pair = this.#pair(a, b, axis, signB);
+      const pair = this.#pair(a, b, axis, signB, true);
       if (pair >= 0) this.#cross(a, b, axis, pair, signB, i, j, k);
       return;
     }
     if (field.counts[a] < 2 && field.counts[b] < 2) return;
     // From outside first in, then out again (a thin sheet); from inside the other way round (a thin gap).
-    const entering = this.#pair(a, b, axis, -signA);
+    const entering = this.#pair(a, b, axis, -signA, false);
     if (entering < 0) return;
-    const leaving = this.#pair(a, b, axis, signA);
-    if (leaving < 0 || !this.#isInOrder(a, b, entering, leaving)) return;
+    const leaving = this.#pair(a, b, axis, signA, false);
+    if (leaving < 0 || !this.#isWall(a, b, entering, leaving)) return;
     this.#cross(a, b, axis, entering, -signA, i, j, k);
     this.#cross(a, b, axis, leaving, signA, i, j, k);
   }
 
   /** The layers of a and b, as 4 a + b, that are one sheet crossed with this sense; -1 when there are none. */
-  #pair(a: number, b: number, axis: number, sense: number): number {
+  #pair(a: number, b: number, axis: number, sense: number, corners: boolean): number {
     const field = this.#field;
     const values = field.layers.values;
     const h = this.#plan.resolution;
@@ -97,11 +105,12 @@ export class EdgeCrossings {
         const agreement =
           values[la + 1] * values[lb + 1] + values[la + 2] * values[lb + 2] + values[la + 3] * values[lb + 3];
         const slope = (values[la + 1 + axis] + values[lb + 1 + axis]) / 2;
-        if (slope * sense < -LEAN) continue;
-        let score = Math.abs(values[lb] - values[la] - h * slope) + h * (1 - agreement);
-        // Layers around a corner differ; they are taken only where nothing better is there, and only between deciders.
-        if (agreement < SAME_SHEET || score > SHEET_MISMATCH * h) {
-          if (i !== 0 || j !== 0 || agreement < -SAME_SHEET / 2 || score > 2 * h) continue;
+        const mismatch = Math.abs(values[lb] - values[la] - h * slope);
+        let score = mismatch + h * (1 - agreement);
+        if (agreement < SAME_SHEET || score > SHEET_MISMATCH * h || slope * sense < -LEAN) {
+          // Taken only where nothing better is there, and only between deciders.
+          if (!corners || i !== 0 || j !== 0 || agreement < CORNER_AGREEMENT) continue;
+          if (mismatch > CORNER_MISMATCH * h || slope * sense < -CORNER_LEAN) continue;
           score += 10 * h;
         }
         if (score < bestScore) {
@@ -113,19 +122,18 @@ export class EdgeCrossings {
     return best;
   }
 
-  #isInOrder(a: number, b: number, entering: number, leaving: number): boolean {
+  #isWall(a: number, b: number, entering: number, leaving: number): boolean {
     const values = this.#field.layers.values;
     const at = (pair: number): number => {
       const fa = values[LAYER_SIZE * (this.#field.first[a] + (pair >> 2))];
       const fb = values[LAYER_SIZE * (this.#field.first[b] + (pair & 3))];
       return fa / (fa - fb);
     };
-    if (at(entering) <= at(leaving)) return true;
     const first = LAYER_SIZE * (this.#field.first[a] + (entering >> 2));
     const second = LAYER_SIZE * (this.#field.first[a] + (leaving >> 2));
     let product = 0;
     for (let n = 1; n <= 3; n++) product += values[first + n] * values[second + n];
-    return product < THIN_SHEET;
+    return product < (at(entering) <= at(leaving) ? WALL : THIN_SHEET);
   }
 
   /** Records the crossing when the surface is really there. */
@@ -154,7 +162,8 @@ export class EdgeCrossings {
     const found = this.#bins.collect(place[0], place[1], place[2], fit.reach);
     fit.clear(found);
     if (!fit.fit(found, mx, my, mz, 0)) return;
-    if (fit.coverage < LEAST_COVERAGE || fit.tangentialOffset > BORDER_OFFSET * plan.kernelRadius) return;
+    if (fit.supportCoverage < LEAST_COVERAGE || fit.supportOffset > BORDER_OFFSET * plan.kernelRadius) return;
+    if (Math.abs(fit.value) > SURFACE_REACH * plan.resolution) return;
     const edge = 3 * a + axis;
     if (this.counts[edge] === 0) this.first[edge] = this.count;
     this.counts[edge]++;

@@ -4,6 +4,8 @@ import type { SampleBins } from './sample-bins.ts';
 /** Cosines of the angle to the sheet's normal: below `FACING_NONE` a sample has no say, above `FACING_FULL` its full say. */
 const FACING_NONE = 0.2;
 const FACING_FULL = 0.65;
+/** Samples around a corner still show that the surface goes on: down to this cosine they count as support. */
+const FACING_SUPPORT = -0.3;
 /** Samples this many merge distances off the sheet have no say at all; from one merge distance on, less. */
 const SLAB_END = 4 / 3;
 
@@ -30,6 +32,9 @@ export class LocalFit {
   meanY = 0;
   meanZ = 0;
   tangentialOffset = 0;
+  /** As coverage and tangentialOffset, with the surface beyond corners counted too: whether there is a surface at all. */
+  supportCoverage = 0;
+  supportOffset = 0;
   /** Samples already claimed by a sheet, by place in the bins' list. */
   claimed: Uint8Array = new Uint8Array(1024);
   /** Kernel value of each found sample in the last fit; 0 = no part in it. */
@@ -139,6 +144,10 @@ export class LocalFit {
     let qx = 0;
     let qy = 0;
     let qz = 0;
+    let support = 0;
+    let rx = 0;
+    let ry = 0;
+    let rz = 0;
     for (let n = 0; n < count; n++) {
       kernel[n] = 0;
       const at = found[n];
@@ -147,17 +156,23 @@ export class LocalFit {
       const iy = normals[i + 1];
       const iz = normals[i + 2];
       const facing = ix * mx + iy * my + iz * mz;
-      if (facing <= FACING_NONE) continue;
+      if (facing <= FACING_SUPPORT) continue;
       const dx = offsets[3 * n];
       const dy = offsets[3 * n + 1];
       const dz = offsets[3 * n + 2];
       const along = dx * mx + dy * my + dz * mz;
       const off = Math.abs(along - center);
       if (off >= slabEnd) continue;
-      this.claimed[n] = 1;
+      if (facing > FACING_NONE) this.claimed[n] = 1;
       const rest = 1 - (squares[n] - along * along) * inverseLimit;
       if (!(rest > 0)) continue;
       let k = rest * rest;
+      const shown = areas[at] * k;
+      support += shown;
+      rx += shown * dx;
+      ry += shown * dy;
+      rz += shown * dz;
+      if (facing <= FACING_NONE) continue;
       if (facing < FACING_FULL) {
         const g = (facing - FACING_NONE) / (FACING_FULL - FACING_NONE);
         k *= g * g * (3 - 2 * g);
@@ -205,9 +220,14 @@ export class LocalFit {
     this.meanX = qx / area;
     this.meanY = qy / area;
     this.meanZ = qz / area;
-    const along = this.meanX * this.nx + this.meanY * this.ny + this.meanZ * this.nz;
-    const square = this.meanX ** 2 + this.meanY ** 2 + this.meanZ ** 2 - along * along;
-    this.tangentialOffset = Math.sqrt(Math.max(0, square));
+    this.tangentialOffset = this.#acrossNormal(this.meanX, this.meanY, this.meanZ);
+    this.supportCoverage = support / this.#planeCoverage;
+    this.supportOffset = this.#acrossNormal(rx / support, ry / support, rz / support);
     return true;
+  }
+
+  #acrossNormal(x: number, y: number, z: number): number {
+    const along = x * this.nx + y * this.ny + z * this.nz;
+    return Math.sqrt(Math.max(0, x * x + y * y + z * z - along * along));
   }
 }

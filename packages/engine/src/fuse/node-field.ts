@@ -13,6 +13,11 @@ const NODE_REACH = 1.6;
 const NODE_SEARCH = 2.6;
 /** Sheets whose normals are this opposed are skins of a thin sheet or walls of a gap. */
 const OPPOSED = -0.8;
+/** Sheets whose normals agree this much (cosine) lie behind one another. */
+const PARALLEL = 0.4;
+const SAME_NORMAL = 0.9;
+/** Surface a sheet must show to have a say in the sign, as a share of the best seen sheet's. */
+const STRAY_SHARE = 0.2;
 /** Distance of two opposed sheets, in resolutions, above which facing each other counts as a gap between bodies. */
 const GAP = 0.25;
 
@@ -97,6 +102,7 @@ class NodeSheets {
   readonly #values = new Float64Array(MOST_LAYERS);
   readonly #normals = new Float64Array(3 * MOST_LAYERS);
   readonly #means = new Float64Array(3 * MOST_LAYERS);
+  readonly #coverages = new Float64Array(MOST_LAYERS);
   readonly #gap: number;
 
   constructor(resolution: number) {
@@ -112,9 +118,10 @@ class NodeSheets {
       const supported = fit.fitFromSeed(found, seed);
       // A seed without say in its own sheet must not come up again.
       fit.claimed[seed] = 1;
-      if (!supported || fit.coverage < LEAST_COVERAGE) continue;
+      if (!supported || fit.coverage < LEAST_COVERAGE || this.#isKnown(fit)) continue;
       const n = this.count++;
       this.#values[n] = fit.value;
+      this.#coverages[n] = fit.coverage;
       this.#normals[3 * n] = fit.nx;
       this.#normals[3 * n + 1] = fit.ny;
       this.#normals[3 * n + 2] = fit.nz;
@@ -122,6 +129,16 @@ class NodeSheets {
       this.#means[3 * n + 1] = fit.meanY;
       this.#means[3 * n + 2] = fit.meanZ;
     }
+  }
+
+  /** Whether the fitted sheet is one that was found from an earlier seed. */
+  #isKnown(fit: LocalFit): boolean {
+    for (let n = 0; n < this.count; n++) {
+      const normals = this.#normals;
+      const product = normals[3 * n] * fit.nx + normals[3 * n + 1] * fit.ny + normals[3 * n + 2] * fit.nz;
+      if (product > SAME_NORMAL && Math.abs(this.#values[n] - fit.value) < this.#gap) return true;
+    }
+    return false;
   }
 
   /** Appends the layers, the deciding one first, and returns its sign. */
@@ -138,29 +155,32 @@ class NodeSheets {
 
   /**
    * Inside a convex pair of sheets is what lies behind both; inside a concave pair what lies behind one. Which it is shows
-   * in where the sheets' surfaces lie to each other. Sheets in front of each other that face the same way: the nearer.
+   * in where the sheets' surfaces lie to each other. Of sheets that face the same way the nearer decides. Sheets that show
+   * little next to the best seen one are strays and decide nothing.
    */
   #decider(): number {
-    let decider = 0;
-    for (let k = 1; k < this.count; k++) {
-      let behind = 0;
-      let ahead = 0;
-      let product = 0;
-      for (let axis = 0; axis < 3; axis++) {
-        const step = this.#means[3 * k + axis] - this.#means[axis];
-        behind += this.#normals[axis] * step;
-        ahead -= this.#normals[3 * k + axis] * step;
-        product += this.#normals[axis] * this.#normals[3 * k + axis];
-      }
-      let convex = behind < 0 && ahead < 0;
-      let concave = behind > 0 && ahead > 0;
-      if (product < OPPOSED) {
-        concave = behind + ahead > 2 * this.#gap;
-        convex = !concave;
-      }
-      if (convex && this.#values[k] > this.#values[decider]) decider = k;
-      else if (concave && this.#values[k] < this.#values[decider]) decider = k;
+    let most = 0;
+    for (let k = 0; k < this.count; k++) most = Math.max(most, this.#coverages[k]);
+    let decider = -1;
+    for (let k = 0; k < this.count; k++) {
+      if (this.#coverages[k] < STRAY_SHARE * most) continue;
+      if (decider < 0 || this.#overrules(k, decider)) decider = k;
     }
     return decider;
+  }
+
+  /** Whether sheet k rather than sheet d says on which side the node lies. */
+  #overrules(k: number, d: number): boolean {
+    let facing = 0;
+    let product = 0;
+    for (let axis = 0; axis < 3; axis++) {
+      const step = this.#means[3 * k + axis] - this.#means[3 * d + axis];
+      facing += (this.#normals[3 * d + axis] - this.#normals[3 * k + axis]) * step;
+      product += this.#normals[3 * d + axis] * this.#normals[3 * k + axis];
+    }
+    if (product > PARALLEL) return Math.abs(this.#values[k]) < Math.abs(this.#values[d]);
+    // Opposed sheets closer than the grid can tell are skins of one wall, not walls of a gap.
+    const concave = facing > (product < OPPOSED ? 2 * this.#gap : 0);
+    return concave ? this.#values[k] < this.#values[d] : this.#values[k] > this.#values[d];
   }
 }

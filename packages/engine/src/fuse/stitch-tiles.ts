@@ -1,5 +1,6 @@
 import type { Finding } from '../base/index.ts';
 import { buildMeshTopology, splitNonManifold } from '../geometry/index.ts';
+import { closePinholes } from './close-pinholes.ts';
 import type { FusedSurface } from './fused-surface.ts';
 import type { FusionPlan } from './fusion-plan.ts';
 import { removeSpecks } from './remove-specks.ts';
@@ -25,18 +26,8 @@ export function stitchTiles(
   const quads = joinQuads(results, joined);
   const triangles = splitQuads(quads, joined.arrays.positions);
   let surface = removeSpecks({ ...joined.arrays, triangles }, plan, notes);
-  const topology = buildMeshTopology(surface.triangles, surface.sigmaNoise.length);
-  const split = splitNonManifold(surface.triangles, surface.sigmaNoise.length, topology);
-  if (split.splitCount > 0) {
-    surface = { ...pickVertices(surface, split.sourceVertex), triangles: split.triangles };
-    notes.push({
-      severity: 'note',
-      code: 'fuse/split-vertices',
-      subject: 'fused',
-      message: `${split.splitCount} vertices where sheets touch were split, so that every edge has at most two triangles.`,
-      remedy: 'Nothing to do.',
-    });
-  }
+  surface = splitPinched(surface, notes);
+  surface = closePinholes(surface, plan, notes);
   return {
     origin: plan.origin,
     positions: Float32Array.from(surface.positions),
@@ -54,6 +45,20 @@ export function stitchTiles(
     resolution: plan.resolution,
     findings: notes,
   };
+}
+
+function splitPinched(surface: SurfaceArrays, notes: Finding[]): SurfaceArrays {
+  const topology = buildMeshTopology(surface.triangles, surface.sigmaNoise.length);
+  const split = splitNonManifold(surface.triangles, surface.sigmaNoise.length, topology);
+  if (split.splitCount === 0) return surface;
+  notes.push({
+    severity: 'note',
+    code: 'fuse/split-vertices',
+    subject: 'fused',
+    message: `${split.splitCount} vertices where sheets touch were split, so that every edge has at most two triangles.`,
+    remedy: 'Nothing to do.',
+  });
+  return { ...pickVertices(surface, split.sourceVertex), triangles: split.triangles };
 }
 
 interface JoinedVertices {
@@ -156,7 +161,13 @@ function splitQuads(quads: Uint32Array, positions: Float64Array): Uint32Array {
     const b = quads[4 * q + 1];
     const c = quads[4 * q + 2];
     const d = quads[4 * q + 3];
-    triangles.set(square(a, c) <= square(b, d) ? [a, b, c, a, c, d] : [a, b, d, b, c, d], 6 * q);
+    const isAC = square(a, c) <= square(b, d);
+    triangles[6 * q] = a;
+    triangles[6 * q + 1] = b;
+    triangles[6 * q + 2] = isAC ? c : d;
+    triangles[6 * q + 3] = isAC ? a : b;
+    triangles[6 * q + 4] = c;
+    triangles[6 * q + 5] = d;
   }
   return triangles;
 }
