@@ -1,3 +1,4 @@
+import { FormatError } from '../base/index.ts';
 import type { Vec3 } from '../math/index.ts';
 import type { LengthUnit } from '../model/index.ts';
 import { type FaceCollector, NO_VERTEX } from './face-collector.ts';
@@ -38,6 +39,7 @@ export function finishRawScan(parts: ReadParts): RawScan {
   faces?.cutPolygons(parts.positions);
   const pointsRead = parts.positions.length / 3;
   const survey = surveyPoints(parts.positions);
+  refuseUseless(parts, survey.finiteCount, survey.bounds);
   let { positions } = parts;
   let normals = parts.normals ?? null;
   let colors = parts.colors ?? null;
@@ -64,6 +66,7 @@ export function finishRawScan(parts: ReadParts): RawScan {
     cornersWelded: parts.cornersWelded ?? 0,
   };
   report(counts, findings);
+  reportFewPoints(survey.finiteCount, survey.bounds, findings);
   return {
     name: parts.name,
     format: parts.format,
@@ -81,6 +84,48 @@ export function finishRawScan(parts: ReadParts): RawScan {
     counts,
     findings: findings.items,
   };
+}
+
+/** No length in any unit that a person would export; such numbers come from damaged or shifted bytes. */
+const ABSURD = 1e30;
+
+function refuseUseless(parts: ReadParts, finiteCount: number, bounds: { min: Vec3; max: Vec3 }): void {
+  const read = parts.positions.length / 3;
+  if (finiteCount === 0) {
+    throw new FormatError(
+      'scan-without-points',
+      read === 0 ? `${parts.name} holds no points.` : `${parts.name}: none of ${read} points has finite coordinates.`,
+      'Export the scan again, and check that something was selected.',
+      { file: parts.name },
+    );
+  }
+  if ([...bounds.min, ...bounds.max].some((value) => Math.abs(value) > ABSURD)) {
+    throw new FormatError(
+      'scan-coordinates-absurd',
+      `${parts.name}: coordinates reach ${Math.max(...bounds.min.map(Math.abs), ...bounds.max.map(Math.abs)).toExponential(1)}; the data are not what the header says.`,
+      'The file was damaged in transfer (text mode) or cut; copy or export it again.',
+      { file: parts.name },
+    );
+  }
+}
+
+function reportFewPoints(finiteCount: number, bounds: { min: Vec3; max: Vec3 }, findings: ReadFindings): void {
+  const { min, max } = bounds;
+  if (finiteCount < 3) {
+    findings.add(
+      'warning',
+      'scan-too-few-points',
+      `Only ${countOf(finiteCount, 'point')}: nothing can be aligned to that.`,
+      'Export the whole scan.',
+    );
+  } else if (min.every((value, k) => value === max[k])) {
+    findings.add(
+      'warning',
+      'scan-points-all-equal',
+      `All ${finiteCount} points are at one place: nothing can be aligned to that.`,
+      'Export the scan again.',
+    );
+  }
 }
 
 function surveyPoints(positions: Float32Array | Float64Array): {

@@ -1,10 +1,13 @@
+/** Bounds the work for one polygon. */
+const MOST_LOOKS = 2e7;
+
 /**
  * Cuts a simple polygon in space into triangles that keep its winding.
  *
  * Method   projected along the Newell normal, ears cut from the sharpest corner that holds no other vertex; convex
  *          quadrilaterals along the diagonal that keeps both halves fat. Where no ear is left (a polygon that crosses
  *          itself or has no area) the first corner is cut, so that the count is always right.
- * Cost     quadratic in the number of corners; the polygons of scan and CAD files have few.
+ * Cost     quadratic in the number of corners, and bounded: after 20 million looks the rest is cut as a fan.
  *
  * @param positions xyz of all vertices
  * @param polygon vertex indices, at least three, all inside `positions`
@@ -20,6 +23,7 @@ export function triangulatePolygon(
   const flat = projectAlongNormal(positions, polygon);
   const left = Array.from({ length: count }, (_, i) => i);
   let at = outStart;
+  let looks = 0;
   const turn = (a: number, b: number, c: number): number =>
     (flat[2 * b] - flat[2 * a]) * (flat[2 * c + 1] - flat[2 * a + 1]) -
     (flat[2 * b + 1] - flat[2 * a + 1]) * (flat[2 * c] - flat[2 * a]);
@@ -29,6 +33,7 @@ export function triangulatePolygon(
     const b = left[k];
     const c = left[(k + 1) % n];
     if (!(turn(a, b, c) > 0)) return false;
+    looks += n;
     for (const other of left) {
       if (other === a || other === b || other === c) continue;
       if (turn(a, b, other) >= 0 && turn(b, c, other) >= 0 && turn(c, a, other) >= 0) {
@@ -51,7 +56,8 @@ export function triangulatePolygon(
   while (left.length > 3) {
     let best = -1;
     let bestFatness = -1;
-    for (let k = 0; k < left.length; k++) {
+    looks += left.length;
+    for (let k = 0; k < left.length && looks < MOST_LOOKS; k++) {
       const value = fatness(k);
       if (value > bestFatness && isEar(k)) {
         best = k;

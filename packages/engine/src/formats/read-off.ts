@@ -44,11 +44,17 @@ export async function readOff(reader: ByteReader, findings: ReadFindings, contex
     return value;
   };
   await nextWords();
-  const keyword = asciiText(lines.bytes, lines.wordStarts[0], lines.wordEnds[0]).replace(/^\?{3}/, '');
+  const firstWord = asciiText(lines.bytes, lines.wordStarts[0], lines.wordEnds[0]).replace(/^\?{3}/, '');
+  // The first count may follow without a blank.
+  const keyword = /^[A-Za-z4]*OFF/.exec(firstWord)?.[0] ?? firstWord;
   if (/4|n|ST/.test(keyword)) throw fail('off-variant-unknown', `the variant ${keyword} is not read.`);
   const hasNormals = keyword.includes('N');
   let first = 1;
-  if (lines.wordCount < 3) {
+  if (firstWord.length > keyword.length) {
+    lines.wordStarts[0] = lines.wordEnds[0] - (firstWord.length - keyword.length);
+    first = 0;
+  }
+  if (lines.wordCount - first < 2) {
     if (
       lines.wordCount > 1 &&
       asciiText(lines.bytes, lines.wordStarts[1], lines.wordEnds[1]).toUpperCase() === 'BINARY'

@@ -79,7 +79,7 @@ function formatByContent(
   const head = asciiText(bytes, start, end);
   if (/^ply[\r\n]/.test(head)) return { format: 'ply', binary: false };
   if (/^(#[^\n]*\n\s*)*VERSION\s/.test(head) && /\n\s*FIELDS\s/.test(head)) return { format: 'pcd', binary: false };
-  if (/^(\?{3})?\s*(#[^\n]*\n\s*)*(ST)?C?N?4?n?OFF(\s|$)/.test(head)) return { format: 'off', binary: false };
+  if (/^(\?{3})?\s*(#[^\n]*\n\s*)*(ST)?C?N?4?n?OFF(\s|\d|$)/.test(head)) return { format: 'off', binary: false };
   const text = looksLikeText(bytes, start, end);
   const stl = stlKind(reader, end, head, text, formatByName === 'stl');
   if (stl) return { format: 'stl', binary: stl === 'binary' };
