@@ -4,8 +4,10 @@
 
 export * from './cabin/cabin-sessions.ts';
 export * from './cabin/simulate-ropeway-cabin.ts';
+export * from './compare-with-truth.ts';
 export * from './correlated-field.ts';
 export * from './cut-partial-view.ts';
+export * from './known-truth.ts';
 export * from './model-solid.ts';
 export * from './probe.ts';
 export * from './range-image.ts';
