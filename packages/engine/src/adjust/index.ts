@@ -1,1 +1,16 @@
-export {};
+// Adjust: all frames at once from all ties, by least squares, with covariances, residuals, redundancies and closures.
+// Inputs observations of the model (register makes them), outputs poses in the job frame. Does not look at scans.
+
+export {
+  ADJUST_NETWORK_DEFAULTS,
+  type AdjustNetworkOptions,
+  adjustNetwork,
+  type NetworkAdjustment,
+  type NetworkDatum,
+  type SuspectObservations,
+} from './adjust-network.ts';
+export type { NetworkClosure } from './loop-closures.ts';
+export type { NetworkFrame } from './network-model.ts';
+export type { AdjustedTarget, PointResidual } from './network-residuals.ts';
+export { type PointCovariance, pointCovariance, pointUncertainties } from './point-covariance.ts';
+export type { AdjustedTie } from './tie-results.ts';
