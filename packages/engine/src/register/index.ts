@@ -33,6 +33,12 @@ export {
   measureOverlap,
   type OverlapMeasurement,
 } from './measure-overlap.ts';
+export {
+  FIND_MOVED_PARTS_DEFAULTS,
+  type FindMovedPartsOptions,
+  findMovedParts,
+  type MovedPart,
+} from './moved-parts.ts';
 export { OVERLAP_GAPS_DEFAULTS, type OverlapGaps, type OverlapGapsOptions, overlapGaps } from './overlap-gaps.ts';
 export type { OverlapPatches } from './overlap-patches.ts';
 export {
