@@ -3,6 +3,7 @@ import { Command, CommanderError } from 'commander';
 import { addAddCommand } from './commands/add.ts';
 import { addAlignCommand } from './commands/align.ts';
 import type { CommandShell } from './commands/command-shell.ts';
+import { addFuseCommand } from './commands/fuse.ts';
 import { addLogCommand } from './commands/log.ts';
 import { addNewCommand } from './commands/new.ts';
 import { addReportCommand } from './commands/report.ts';
@@ -17,6 +18,7 @@ const COMMANDS: readonly ((shell: CommandShell) => void)[] = [
   addNewCommand,
   addAddCommand,
   addAlignCommand,
+  addFuseCommand,
   addReportCommand,
   addShowCommand,
   addUndoCommands,

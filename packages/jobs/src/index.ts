@@ -7,6 +7,7 @@ export * from './operations/align-job.ts';
 export * from './operations/bounds-of-scan.ts';
 export * from './operations/change-job.ts';
 export * from './operations/commands-of-history.ts';
+export * from './operations/fuse-job.ts';
 export * from './operations/hash-file.ts';
 export * from './operations/load-scan.ts';
 export * from './operations/log-job.ts';
