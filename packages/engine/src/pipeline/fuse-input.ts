@@ -1,13 +1,11 @@
-import type { Pose } from '../math/index.ts';
-import type { ScanData } from '../model/index.ts';
+import type { FramePose, ScanData } from '../model/index.ts';
 
-/** A scan with its adjusted pose, ready to be fused. */
+/** A scan with the adjusted pose of its frame, ready to be fused. */
 export interface FuseScan {
   readonly id: string;
   readonly data: ScanData;
-  readonly jobFromScan: Pose;
-  /** 6 x 6 covariance of the pose and its reference point, as in FramePose; null when unknown. */
-  readonly covariance: readonly number[] | null;
-  readonly covarianceReference: readonly [number, number, number] | null;
+  /** Not refused: its `jobFromFrame` maps the scan's coordinates to the job's. */
+  readonly framePose: FramePose;
+  /** Standard deviation of a point along its normal from the instrument sheet, mm; null: estimated from the scan. */
   readonly noise: number | null;
 }
