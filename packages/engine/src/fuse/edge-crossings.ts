@@ -1,7 +1,7 @@
 import type { FusionPlan } from './fusion-plan.ts';
 import { GrowingNumbers } from './growing-numbers.ts';
 import type { LocalFit } from './local-fit.ts';
-import { LAYER_SIZE, type NodeField } from './node-field.ts';
+import { LAYER_SIZE, type NodeField, PARALLEL } from './node-field.ts';
 import type { SampleBins } from './sample-bins.ts';
 
 /** Layers of two nodes are one sheet when their normals agree at least this much (cosine) ... */
@@ -16,7 +16,7 @@ const CORNER_AGREEMENT = -0.2;
 const CORNER_MISMATCH = 1.25;
 const CORNER_LEAN = 0.5;
 /** Skins of one wall, crossed one after the other, are at least this opposed (cosine); in reversed order at least the second. */
-const WALL = 0.2;
+const WALL = -0.35;
 const THIN_SHEET = -0.8;
 /** A crossing must lie this near to the surface that it is taken for, in resolutions. */
 const SURFACE_REACH = 0.75;
@@ -82,11 +82,34 @@ export class EdgeCrossings {
     if (field.counts[a] < 2 && field.counts[b] < 2) return;
     // From outside first in, then out again (a thin sheet); from inside the other way round (a thin gap).
     const entering = this.#pair(a, b, axis, -signA, false);
-    if (entering < 0) return;
     const leaving = this.#pair(a, b, axis, signA, false);
-    if (leaving < 0 || !this.#isWall(a, b, entering, leaving)) return;
-    this.#cross(a, b, axis, entering, -signA, i, j, k);
-    this.#cross(a, b, axis, leaving, signA, i, j, k);
+    if (entering >= 0 && leaving >= 0) {
+      if (!this.#isWall(a, b, entering, leaving)) return;
+      this.#cross(a, b, axis, entering, -signA, i, j, k);
+      this.#cross(a, b, axis, leaving, signA, i, j, k);
+    } else if (entering >= 0 && this.#isBehindAnother(a, b, entering)) {
+      this.#cross(a, b, axis, entering, -signA, i, j, k);
+    } else if (leaving >= 0 && this.#isBehindAnother(a, b, leaving)) {
+      this.#cross(a, b, axis, leaving, signA, i, j, k);
+    }
+  }
+
+  /**
+   * Whether the crossed sheet stands behind or before another that faces the same way and decides the sign of the node
+   * between them: that node is outside for one and inside for the other, and the crossing is real all the same.
+   */
+  #isBehindAnother(a: number, b: number, pair: number): boolean {
+    const { layers, first } = this.#field;
+    const values = layers.values;
+    const isParallel = (node: number, layer: number): boolean => {
+      if (layer === 0) return false;
+      const deciding = LAYER_SIZE * first[node];
+      const other = deciding + LAYER_SIZE * layer;
+      let product = 0;
+      for (let n = 1; n <= 3; n++) product += values[deciding + n] * values[other + n];
+      return product > PARALLEL && Math.abs(values[deciding] - values[other]) > this.#plan.mergeDistance;
+    };
+    return isParallel(a, pair >> 2) || isParallel(b, pair & 3);
   }
 
   /** The layers of a and b, as 4 a + b, that are one sheet crossed with this sense; -1 when there are none. */

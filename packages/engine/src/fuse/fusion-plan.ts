@@ -48,8 +48,11 @@ export interface FusionPlan {
 
 /** Kernel radius in resolutions: holds about eight points of a scan sampled at the resolution. */
 const KERNEL_RADIUS = 1.5;
-/** Merge distance in resolutions: an alignment off by a whole spacing, plus noise, still gives one skin. */
-const MERGE_DISTANCE = 1.5;
+/** Merge distance: a good resolution, so that an alignment off by a whole spacing still gives one skin, or four standard
+ *  deviations of the noisiest scan; never more than the tiles' margins allow. */
+const LEAST_MERGE = 1.25;
+const MERGE_NOISE = 4;
+const MOST_MERGE = 1.5;
 /** Feather width in resolutions: long enough that a step of a few sigma is a slope that cannot be seen. */
 const FEATHER_WIDTH = 6;
 /** Resolution in standard deviations of the noise: below this, bumps of noise would turn over into folds. */
@@ -88,6 +91,7 @@ export function planFusion(metas: readonly FusionScanMeta[], options: Partial<Fu
   }
   const origin: Vec3 = [(low[0] + high[0]) / 2, (low[1] + high[1]) / 2, (low[2] + high[2]) / 2];
   const margin = 4 * resolution;
+  const noise = Math.max(...used.map((meta) => meta.noise));
   const gridLow: Vec3 = [
     (low[0] - high[0]) / 2 - margin,
     (low[1] - high[1]) / 2 - margin,
@@ -108,7 +112,7 @@ export function planFusion(metas: readonly FusionScanMeta[], options: Partial<Fu
     cellCounts,
     resolution,
     kernelRadius: KERNEL_RADIUS * resolution,
-    mergeDistance: MERGE_DISTANCE * resolution,
+    mergeDistance: Math.min(MOST_MERGE * resolution, Math.max(LEAST_MERGE * resolution, MERGE_NOISE * noise)),
     featherWidth: FEATHER_WIDTH * resolution,
     tileCells: Math.max(4, Math.floor(chosen.tileCells)),
     speckArea: chosen.speckArea,

@@ -7,7 +7,7 @@ const FACING_FULL = 0.65;
 /** Samples around a corner still show that the surface goes on: down to this cosine they count as support. */
 const FACING_SUPPORT = -0.3;
 /** Samples this many merge distances off the sheet have no say at all; from one merge distance on, less. */
-const SLAB_END = 4 / 3;
+const SLAB_END = 1.2;
 
 /**
  * Signed distance of a place to one sheet, from the samples that the last search of the bins found.
@@ -97,15 +97,19 @@ export class LocalFit {
     let x = 0;
     let y = 0;
     let z = 0;
+    let total = 0;
+    let middle = 0;
     for (let n = 0; n < count; n++) {
       const i = 3 * found[n];
       const facing = normals[i] * ax + normals[i + 1] * ay + normals[i + 2] * az;
       if (facing <= FACING_NONE) continue;
       const along = offsets[3 * n] * ax + offsets[3 * n + 1] * ay + offsets[3 * n + 2] * az;
-      if (Math.abs(along - center) > this.#slab) continue;
+      if (Math.abs(along - center) > this.#slabEnd) continue;
       const rest = 1 - (squares[n] - along * along) / limit;
       if (!(rest > 0)) continue;
       const w = areas[found[n]] * rest * rest * facing;
+      total += w;
+      middle += w * along;
       x += w * normals[i];
       y += w * normals[i + 1];
       z += w * normals[i + 2];
@@ -116,7 +120,8 @@ export class LocalFit {
     x /= length;
     y /= length;
     z /= length;
-    return this.fit(count, x, y, z, offsets[3 * seed] * x + offsets[3 * seed + 1] * y + offsets[3 * seed + 2] * z);
+    // The nearest sample is the one that noise pushed furthest this way: the sheet lies about the mean of its neighbours.
+    return this.fit(count, x, y, z, middle / total);
   }
 
   /**

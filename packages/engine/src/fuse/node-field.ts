@@ -14,7 +14,7 @@ const NODE_SEARCH = 2.6;
 /** Sheets whose normals are this opposed are skins of a thin sheet or walls of a gap. */
 const OPPOSED = -0.8;
 /** Sheets whose normals agree this much (cosine) lie behind one another. */
-const PARALLEL = 0.4;
+export const PARALLEL = 0.4;
 const SAME_NORMAL = 0.9;
 /** Surface a sheet must show to have a say in the sign, as a share of the best seen sheet's. */
 const STRAY_SHARE = 0.2;
