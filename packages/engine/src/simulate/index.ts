@@ -2,6 +2,7 @@
 // gives scans, targets and probed points with noise, and the truth beside them. The only place where data is invented.
 // It does not know file formats and aligns nothing.
 
+export * from './cabin/cabin-probe-features.ts';
 export * from './cabin/cabin-sessions.ts';
 export * from './cabin/simulate-ropeway-cabin.ts';
 export * from './compare-with-truth.ts';

@@ -2,7 +2,7 @@ import type { RunContext } from '../base/index.ts';
 import { makeCorrelatedField } from './correlated-field.ts';
 import { type ModelSolid, solidColor } from './model-solid.ts';
 import type { SimulatedScene } from './scene.ts';
-import type { SolidMesh } from './solids/solid-mesh.ts';
+import type { ReachTest, SolidMesh } from './solids/solid-mesh.ts';
 import type { Station } from './station.ts';
 import { drawSurfaceNoise, type SurfaceNoise } from './surface-noise.ts';
 import { measurePlaces } from './visibility.ts';
@@ -40,16 +40,40 @@ export interface SessionSurface {
 /** More than any chord used, less than any wall or gap. */
 const SIGHT_TOLERANCE = 0.6;
 
+/** Whether some station comes near enough to a box, on the side to which its faces look. */
+function reachOf(stations: readonly Station[]): ReachTest {
+  return (low, high, direction) => {
+    const lowest = direction.reduce((sum, d, axis) => sum + Math.min(d * low[axis], d * high[axis]), 0);
+    return stations.some(({ position: p, farRange }) => {
+      const gap = Math.hypot(...[0, 1, 2].map((axis) => Math.max(low[axis] - p[axis], 0, p[axis] - high[axis])));
+      return gap <= farRange && p[0] * direction[0] + p[1] * direction[1] + p[2] * direction[2] > lowest;
+    });
+  };
+}
+
 /** Area-weighted normals of a solid's vertices. */
 function vertexNormals(mesh: SolidMesh): Float64Array {
   const { positions: p, triangles: t } = mesh;
   const normals = new Float64Array(p.length);
   for (let k = 0; k < t.length; k += 3) {
-    const [a, b, c] = [3 * t[k], 3 * t[k + 1], 3 * t[k + 2]];
-    const [ux, uy, uz] = [p[b] - p[a], p[b + 1] - p[a + 1], p[b + 2] - p[a + 2]];
-    const [vx, vy, vz] = [p[c] - p[a], p[c + 1] - p[a + 1], p[c + 2] - p[a + 2]];
-    const n = [uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx];
-    for (const v of [a, b, c]) for (let axis = 0; axis < 3; axis++) normals[v + axis] += n[axis];
+    const a = 3 * t[k];
+    const b = 3 * t[k + 1];
+    const c = 3 * t[k + 2];
+    const ux = p[b] - p[a];
+    const uy = p[b + 1] - p[a + 1];
+    const uz = p[b + 2] - p[a + 2];
+    const vx = p[c] - p[a];
+    const vy = p[c + 1] - p[a + 1];
+    const vz = p[c + 2] - p[a + 2];
+    const nx = uy * vz - uz * vy;
+    const ny = uz * vx - ux * vz;
+    const nz = ux * vy - uy * vx;
+    for (let e = 0; e < 3; e++) {
+      const v = 3 * t[k + e];
+      normals[v] += nx;
+      normals[v + 1] += ny;
+      normals[v + 2] += nz;
+    }
   }
   for (let i = 0; i < normals.length; i += 3) {
     const length = Math.hypot(normals[i], normals[i + 1], normals[i + 2]) || 1;
@@ -67,7 +91,7 @@ function dropPatches(places: Float64Array, share: number, name: string, context:
 }
 
 /** Keeps triangles of pieces with at least `least` triangles. */
-function dropCrumbs(triangles: readonly number[], vertexCount: number, least: number): number[] {
+function dropCrumbs(triangles: Uint32Array, vertexCount: number, least: number): Uint32Array {
   const parent = Int32Array.from({ length: vertexCount }, (_, i) => i);
   const root = (i: number): number => {
     let r = i;
@@ -83,11 +107,13 @@ function dropCrumbs(triangles: readonly number[], vertexCount: number, least: nu
   }
   const sizes = new Int32Array(vertexCount);
   for (let k = 0; k < triangles.length; k += 3) sizes[root(triangles[k])]++;
-  const kept: number[] = [];
+  const kept = new Uint32Array(triangles.length);
+  let at = 0;
   for (let k = 0; k < triangles.length; k += 3) {
-    if (sizes[root(triangles[k])] >= least) kept.push(triangles[k], triangles[k + 1], triangles[k + 2]);
+    if (sizes[root(triangles[k])] < least) continue;
+    for (let e = 0; e < 3; e++) kept[at++] = triangles[k + e];
   }
-  return kept;
+  return kept.slice(0, at);
 }
 
 /**
@@ -121,7 +147,8 @@ async function captureSolid(
   context: RunContext,
 ): Promise<SolidShare | null> {
   const jitter = context.random(`${name}/jitter`);
-  const mesh = solid.shape({ spacing: capture.spacing, chord: capture.chord, jitter });
+  const reached = reachOf(capture.stations);
+  const mesh = solid.shape({ spacing: capture.spacing, chord: capture.chord, jitter, reached });
   const normals = vertexNormals(mesh);
   const options = { incidenceLimit: capture.incidenceLimit, tolerance: SIGHT_TOLERANCE, tries: 4 };
   const seen = await measurePlaces(scene, mesh.positions, normals, capture.stations, options, context);
@@ -131,26 +158,27 @@ async function captureSolid(
     for (let i = 0; i < gone.length; i++) if (gone[i]) seen.station[i] = -1;
   }
   const count = seen.station.length;
-  let kept: number[] = [];
+  const measured = new Uint32Array(mesh.triangles.length);
+  let at = 0;
   for (let k = 0; k < mesh.triangles.length; k += 3) {
     const [a, b, c] = [mesh.triangles[k], mesh.triangles[k + 1], mesh.triangles[k + 2]];
-    if (seen.station[a] >= 0 && seen.station[b] >= 0 && seen.station[c] >= 0) kept.push(a, b, c);
+    if (seen.station[a] < 0 || seen.station[b] < 0 || seen.station[c] < 0) continue;
+    measured[at++] = a;
+    measured[at++] = b;
+    measured[at++] = c;
   }
-  kept = dropCrumbs(kept, count, capture.leastPiece);
+  const kept = dropCrumbs(measured.subarray(0, at), count, capture.leastPiece);
   if (kept.length === 0) return null;
   const newIndex = new Int32Array(count).fill(-1);
-  const used: number[] = [];
   for (const v of kept) newIndex[v] = 0;
-  for (let v = 0; v < count; v++) {
-    if (newIndex[v] < 0) continue;
-    newIndex[v] = used.length;
-    used.push(v);
-  }
+  let usedCount = 0;
+  for (let v = 0; v < count; v++) if (newIndex[v] === 0) newIndex[v] = usedCount++;
   const pick = (values: Float64Array, width: number): Float64Array => {
-    const out = new Float64Array(width * used.length);
-    used.forEach((v, i) => {
-      for (let k = 0; k < width; k++) out[width * i + k] = values[width * v + k];
-    });
+    const out = new Float64Array(width * usedCount);
+    for (let v = 0; v < count; v++) {
+      if (newIndex[v] < 0) continue;
+      for (let k = 0; k < width; k++) out[width * newIndex[v] + k] = values[width * v + k];
+    }
     return out;
   };
   return {

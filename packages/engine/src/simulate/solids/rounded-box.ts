@@ -68,21 +68,53 @@ function outlineOf(axis: number, side: number, options: RoundedBoxOptions): Plan
   return (a, b) => holes.reduce((distance, hole) => Math.max(distance, -hole(a, b)), Number.NEGATIVE_INFINITY);
 }
 
+/** Whether any of a face is wanted; `looks`: +1 or -1, the way its material's surface looks along the axis. */
+function isFaceReached(
+  axis: number,
+  side: number,
+  looks: number,
+  options: RoundedBoxOptions,
+  tessellation: Tessellation,
+): boolean {
+  if (!tessellation.reached) return true;
+  const half = options.size.map((s) => s / 2);
+  const low: [number, number, number] = [-half[0], -half[1], -half[2]];
+  const high: [number, number, number] = [half[0], half[1], half[2]];
+  const depth = options.radius + (options.wall ?? 0);
+  if (side > 0) low[axis] = half[axis] - depth;
+  else high[axis] = depth - half[axis];
+  const direction: [number, number, number] = [0, 0, 0];
+  direction[axis] = looks;
+  return tessellation.reached(low, high, direction);
+}
+
 /** Adds one skin of a face; gives the builder's vertex of every grid vertex in use, else -1. */
 function addSkin(
   builder: SolidBuilder,
   grid: TrimmedGrid,
   place: (u: number, v: number) => Vec3,
   outward: boolean,
+  isWanted: boolean,
 ): Int32Array {
   const vertices = new Int32Array(grid.u.length).fill(-1);
+  if (!isWanted) {
+    // Only what the walls of openings hang on.
+    for (const edge of grid.outlineEdges) {
+      for (const n of edge) {
+        if (vertices[n] < 0) vertices[n] = builder.add(...(place(grid.u[n], grid.v[n]) as [number, number, number]));
+      }
+    }
+    return vertices;
+  }
   for (const n of grid.triangles) {
     if (vertices[n] >= 0) continue;
     const p = place(grid.u[n], grid.v[n]);
     vertices[n] = grid.onBorder[n] ? builder.addShared(p[0], p[1], p[2]) : builder.add(p[0], p[1], p[2]);
   }
   for (let k = 0; k < grid.triangles.length; k += 3) {
-    const [a, b, c] = [0, 1, 2].map((e) => vertices[grid.triangles[k + e]]);
+    const a = vertices[grid.triangles[k]];
+    const b = vertices[grid.triangles[k + 1]];
+    const c = vertices[grid.triangles[k + 2]];
     if (outward) builder.triangle(a, b, c);
     else builder.triangle(a, c, b);
   }
@@ -165,16 +197,19 @@ export function roundedBox(options: RoundedBoxOptions): SolidShape {
       };
       if (wall === undefined && (options.openings ?? []).some((o) => o.axis === axis)) {
         const grid = trimGrid(lines[u], lines[v], outlineOf(axis, 0, options), tessellation.jitter);
-        const front = addSkin(builder, grid, skin(1, 0), true);
-        const back = addSkin(builder, grid, skin(-1, 0), false);
+        const front = addSkin(builder, grid, skin(1, 0), true, true);
+        const back = addSkin(builder, grid, skin(-1, 0), false, true);
         addOutlineWalls(builder, grid.outlineEdges, front, back, tessellation);
         continue;
       }
       for (const side of [1, -1]) {
+        const frontWanted = isFaceReached(axis, side, side, options, tessellation);
+        const backWanted = wall !== undefined && isFaceReached(axis, side, -side, options, tessellation);
+        if (!frontWanted && !backWanted) continue;
         const grid = trimGrid(lines[u], lines[v], outlineOf(axis, side, options), tessellation.jitter);
-        const front = addSkin(builder, grid, skin(side, 0), side > 0);
+        const front = addSkin(builder, grid, skin(side, 0), side > 0, frontWanted);
         if (wall === undefined) continue;
-        const back = addSkin(builder, grid, skin(side, wall), side < 0);
+        const back = addSkin(builder, grid, skin(side, wall), side < 0, backWanted);
         const edges = side > 0 ? grid.outlineEdges : grid.outlineEdges.map(([a, b]) => [b, a] as const);
         addOutlineWalls(builder, edges, front, back, tessellation);
       }

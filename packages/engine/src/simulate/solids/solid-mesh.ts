@@ -1,5 +1,12 @@
 import type { Random } from '../../base/index.ts';
-import { IDENTITY_POSE, type Pose, rotate } from '../../math/index.ts';
+import { IDENTITY_POSE, type Pose, rotate, transformPoint, type Vec3 } from '../../math/index.ts';
+import { GrowingFloat64, GrowingUint32 } from './growing-numbers.ts';
+
+/**
+ * Whether anything in a box, on faces that look within 45 degrees of a direction, is wanted. Shapes may leave out what
+ * is not; then they are not closed.
+ */
+export type ReachTest = (low: Vec3, high: Vec3, direction: Vec3) => boolean;
 
 /**
  * How finely a solid is cut into triangles.
@@ -12,6 +19,8 @@ export interface Tessellation {
   readonly spacing: number;
   readonly chord: number;
   readonly jitter: Random | null;
+  /** Default: everything is wanted. */
+  readonly reached?: ReachTest;
 }
 
 /** A closed triangle mesh, float64, mm, counter-clockwise seen from outside. */
@@ -25,12 +34,14 @@ export type SolidShape = (tessellation: Tessellation) => SolidMesh;
 
 /** Collects vertices and triangles of a solid; vertices added as `shared` are one where their places agree. */
 export class SolidBuilder {
-  readonly #positions: number[] = [];
-  readonly #triangles: number[] = [];
+  readonly #positions = new GrowingFloat64();
+  readonly #triangles = new GrowingUint32();
   readonly #shared = new Map<string, number>();
 
   add(x: number, y: number, z: number): number {
-    this.#positions.push(x, y, z);
+    this.#positions.push(x);
+    this.#positions.push(y);
+    this.#positions.push(z);
     return this.#positions.length / 3 - 1;
   }
 
@@ -44,7 +55,7 @@ export class SolidBuilder {
   }
 
   triangle(a: number, b: number, c: number): void {
-    if (a !== b && b !== c && c !== a) this.#triangles.push(a, b, c);
+    if (a !== b && b !== c && c !== a) this.#triangles.push3(a, b, c);
   }
 
   /** Two triangles of a four-sided face, counter-clockwise. */
@@ -55,20 +66,36 @@ export class SolidBuilder {
 
   /** Coordinates of a vertex. */
   at(vertex: number): [number, number, number] {
-    const p = this.#positions;
+    const p = this.#positions.values;
     return [p[3 * vertex], p[3 * vertex + 1], p[3 * vertex + 2]];
   }
 
   finish(): SolidMesh {
-    return { positions: Float64Array.from(this.#positions), triangles: Uint32Array.from(this.#triangles) };
+    return { positions: this.#positions.toArray(), triangles: this.#triangles.toArray() };
   }
+}
+
+/** A reach test in the coordinates of a placed solid: boxes grow to hold the turned ones. */
+function placeReach(reached: ReachTest, modelFromSolid: Pose): ReachTest {
+  return (low, high, direction) => {
+    const corners = [0, 1, 2, 3, 4, 5, 6, 7].map((k) =>
+      transformPoint(modelFromSolid, [k & 1 ? high[0] : low[0], k & 2 ? high[1] : low[1], k & 4 ? high[2] : low[2]]),
+    );
+    const extreme = (pick: (...x: number[]) => number): Vec3 => [
+      pick(...corners.map((c) => c[0])),
+      pick(...corners.map((c) => c[1])),
+      pick(...corners.map((c) => c[2])),
+    ];
+    return reached(extreme(Math.min), extreme(Math.max), rotate(modelFromSolid.rotation, direction));
+  };
 }
 
 /** The same shape at another place. */
 export function placeSolid(shape: SolidShape, modelFromSolid: Pose): SolidShape {
   if (modelFromSolid === IDENTITY_POSE) return shape;
   return (tessellation) => {
-    const mesh = shape(tessellation);
+    const { reached } = tessellation;
+    const mesh = shape(reached ? { ...tessellation, reached: placeReach(reached, modelFromSolid) } : tessellation);
     const positions = new Float64Array(mesh.positions.length);
     const t = modelFromSolid.translation;
     for (let i = 0; i < positions.length; i += 3) {

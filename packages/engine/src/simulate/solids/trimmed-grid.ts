@@ -1,4 +1,5 @@
 import type { Random } from '../../base/index.ts';
+import { GrowingFloat64, GrowingUint32 } from './growing-numbers.ts';
 
 /** Signed distance to an outline in a plane, negative on the material. */
 export type PlaneOutline = (u: number, v: number) => number;
@@ -10,7 +11,7 @@ export interface TrimmedGrid {
   /** 1 for vertices on the border of the grid. */
   readonly onBorder: Uint8Array;
   /** Counter-clockwise in (u, v). */
-  readonly triangles: readonly number[];
+  readonly triangles: Uint32Array;
   /** Edges along the outline, pairs of vertices, material on the left. */
   readonly outlineEdges: readonly (readonly [number, number])[];
 }
@@ -73,9 +74,9 @@ export function trimGrid(
 ): TrimmedGrid {
   const columns = uLines.length;
   const rows = vLines.length;
-  const us: number[] = [];
-  const vs: number[] = [];
-  const border: number[] = [];
+  const uList = new GrowingFloat64();
+  const vList = new GrowingFloat64();
+  const borderList = new GrowingUint32();
   // 1 material, 0 on the outline, -1 outside.
   const side = new Int8Array(columns * rows).fill(1);
   for (let j = 0; j < rows; j++) {
@@ -115,16 +116,21 @@ export function trimGrid(
           }
         }
       } else if (outline !== null) side[j * columns + i] = outline(u, v) < 0 ? 1 : -1;
-      us.push(u);
-      vs.push(v);
-      border.push(atBorder ? 1 : 0);
+      uList.push(u);
+      vList.push(v);
+      borderList.push(atBorder ? 1 : 0);
     }
   }
+  const atGridBorder = (node: number): boolean => {
+    const [i, j] = [node % columns, Math.floor(node / columns)];
+    return i === 0 || j === 0 || i === columns - 1 || j === rows - 1;
+  };
   const crossings = new Map<number, number>();
   const crossing = (inside: number, outside: number): number => {
     const key = Math.min(inside, outside) * 2 + (Math.abs(inside - outside) === 1 ? 0 : 1);
     const known = crossings.get(key);
     if (known !== undefined) return known;
+    const [us, vs] = [uList.values, vList.values];
     let near = 0;
     let far = 1;
     const f = outline as PlaneOutline;
@@ -134,25 +140,33 @@ export function trimGrid(
       if (d < 0) near = middle;
       else far = middle;
     }
-    us.push(us[inside] + near * (us[outside] - us[inside]));
-    vs.push(vs[inside] + near * (vs[outside] - vs[inside]));
-    border.push(border[inside] & border[outside]);
-    crossings.set(key, us.length - 1);
-    return us.length - 1;
+    uList.push(us[inside] + near * (us[outside] - us[inside]));
+    vList.push(vs[inside] + near * (vs[outside] - vs[inside]));
+    borderList.push(atGridBorder(inside) && atGridBorder(outside) ? 1 : 0);
+    crossings.set(key, uList.length - 1);
+    return uList.length - 1;
   };
-  const triangles: number[] = [];
+  const triangles = new GrowingUint32();
   const atOutline = new Set<number>();
   for (let j = 0; j + 1 < rows; j++) {
     for (let i = 0; i + 1 < columns; i++) {
       const a = j * columns + i;
-      const nodes = [a, a + 1, a + columns + 1, a + columns];
-      const sides = nodes.map((n) => side[n]);
-      if (sides.every((s) => s === 1)) {
+      const b = a + 1;
+      const d = a + columns;
+      const c = d + 1;
+      if (side[a] === 1 && side[b] === 1 && side[c] === 1 && side[d] === 1) {
         // Alternating diagonals keep the pattern free of a direction.
-        if ((i + j) % 2 === 0) triangles.push(nodes[0], nodes[1], nodes[2], nodes[0], nodes[2], nodes[3]);
-        else triangles.push(nodes[0], nodes[1], nodes[3], nodes[1], nodes[2], nodes[3]);
+        if ((i + j) % 2 === 0) {
+          triangles.push3(a, b, c);
+          triangles.push3(a, c, d);
+        } else {
+          triangles.push3(a, b, d);
+          triangles.push3(b, c, d);
+        }
         continue;
       }
+      const nodes = [a, b, c, d];
+      const sides = nodes.map((n) => side[n]);
       const polygon: number[] = [];
       for (let k = 0; k < 4; k++) {
         const next = (k + 1) % 4;
@@ -162,27 +176,29 @@ export function trimGrid(
       }
       if (polygon.length < 3) continue;
       if (!sides.includes(1)) {
-        const mean = (x: readonly number[]): number => polygon.reduce((sum, n) => sum + x[n], 0) / polygon.length;
-        if ((outline as PlaneOutline)(mean(us), mean(vs)) >= 0) continue;
+        const mean = (x: Float64Array): number => polygon.reduce((sum, n) => sum + x[n], 0) / polygon.length;
+        if ((outline as PlaneOutline)(mean(uList.values), mean(vList.values)) >= 0) continue;
       }
-      for (let k = 2; k < polygon.length; k++) triangles.push(polygon[0], polygon[k - 1], polygon[k]);
+      for (let k = 2; k < polygon.length; k++) triangles.push3(polygon[0], polygon[k - 1], polygon[k]);
       for (const n of polygon) atOutline.add(n);
     }
   }
+  const onBorder = Uint8Array.from(borderList.toArray());
+  const cells = triangles.toArray();
   return {
-    u: Float64Array.from(us),
-    v: Float64Array.from(vs),
-    onBorder: Uint8Array.from(border),
-    triangles,
-    outlineEdges: outline === null ? [] : freeEdges(triangles, atOutline, border),
+    u: uList.toArray(),
+    v: vList.toArray(),
+    onBorder,
+    triangles: cells,
+    outlineEdges: outline === null ? [] : freeEdges(cells, atOutline, onBorder),
   };
 }
 
 /** Edges of triangles near the outline that have no triangle on their other side and do not lie on the grid's border. */
 function freeEdges(
-  triangles: readonly number[],
+  triangles: Uint32Array,
   near: ReadonlySet<number>,
-  border: readonly number[],
+  border: Uint8Array,
 ): (readonly [number, number])[] {
   const edges = new Map<number, readonly [number, number]>();
   const size = border.length;
