@@ -7,8 +7,9 @@ import type { SampleBins } from './sample-bins.ts';
 const MOST_LAYERS = 3;
 /** Surface, as a share of a full plane, that a node's sheet needs. */
 const LEAST_COVERAGE = 0.04;
-/** Nodes up to this many resolutions from a sample, along each axis, are looked at. */
-const NODE_REACH = 1.6;
+/** Nodes up to this many resolutions from a sample are looked at: an edge ends at most one from the surface, which lies up
+ *  to a half from either of two misaligned scans, and samples are up to 0.7 apart sideways. */
+const NODE_REACH = 1.7;
 /** Search radius of a node, in resolutions: its sheet up to one away, a misaligned one one further, and the kernel around both. */
 const NODE_SEARCH = 2.6;
 /** Sheets whose normals are this opposed are skins of a thin sheet or walls of a gap. */
@@ -74,21 +75,25 @@ export class NodeField {
     }
   }
 
+  /** Nodes within reach of a sample. */
   #markActive(input: FusionTileInput, bins: SampleBins): Uint8Array {
     const { plan } = input;
     const active = new Uint8Array(this.first.length);
+    const at = [0, 0, 0];
     const from = [0, 0, 0];
     const to = [0, 0, 0];
+    const limit = NODE_REACH * NODE_REACH;
     for (let s = 0; s < bins.count; s++) {
       for (let axis = 0; axis < 3; axis++) {
-        const u = (bins.positions[3 * s + axis] - plan.gridLow[axis]) / plan.resolution - this.base[axis];
-        from[axis] = Math.max(0, Math.ceil(u - NODE_REACH));
-        to[axis] = Math.min(this.size[axis] - 1, Math.floor(u + NODE_REACH));
+        at[axis] = (bins.positions[3 * s + axis] - plan.gridLow[axis]) / plan.resolution - this.base[axis];
+        from[axis] = Math.max(0, Math.ceil(at[axis] - NODE_REACH));
+        to[axis] = Math.min(this.size[axis] - 1, Math.floor(at[axis] + NODE_REACH));
       }
       for (let k = from[2]; k <= to[2]; k++) {
         for (let j = from[1]; j <= to[1]; j++) {
           const row = (k * this.size[1] + j) * this.size[0];
-          for (let i = from[0]; i <= to[0]; i++) active[row + i] = 1;
+          const square = (k - at[2]) ** 2 + (j - at[1]) ** 2;
+          for (let i = from[0]; i <= to[0]; i++) if (square + (i - at[0]) ** 2 <= limit) active[row + i] = 1;
         }
       }
     }

@@ -89,8 +89,15 @@ export class SampleBins {
     let squares = this.squares;
     let count = 0;
     if (x1 < x0) return 0;
+    const cell = 1 / inverse;
+    const zLow = grid[2] + cell * low[2] - z;
+    const yLow = grid[1] + cell * low[1] - y;
     for (let k = z0; k <= z1; k++) {
+      // Least distance of the row of cells; a hair less, so that rounding never hides a sample.
+      const zGap = Math.max(0, zLow + cell * k, -(zLow + cell * (k + 1))) * 0.999999;
       for (let j = y0; j <= y1; j++) {
+        const yGap = Math.max(0, yLow + cell * j, -(yLow + cell * (j + 1))) * 0.999999;
+        if (zGap * zGap + yGap * yGap > limit) continue;
         const row = (k * size[1] + j) * size[0];
         const end = starts[row + x1 + 1];
         for (let i = starts[row + x0]; i < end; i++) {

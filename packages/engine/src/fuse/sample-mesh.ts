@@ -1,12 +1,16 @@
 import { borderDistances } from './border-distance.ts';
 import { SampleSink } from './fusion-samples.ts';
+import { makeTriangleSplitter } from './split-triangle.ts';
+
+/** Triangles with no edge longer than this many resolutions are stood for by their vertices: the diagonal of a grid cell fits. */
+const VERTEX_EDGE = 1.5;
 
 /**
  * Samples a mesh so that no place of it is further than about one resolution from a sample.
  *
  * Method   vertices stand for their share of the triangles around them, with the sum of the area vectors as normal (which
- *          noise in the vertices does not tilt as it tilts single triangles); triangles with an edge longer than the
- *          resolution are halved at their longest edge until they are small, and each piece gives one sample.
+ *          noise in the vertices does not tilt as it tilts single triangles); larger triangles are cut into pieces, and each
+ *          piece gives one sample ({@link makeTriangleSplitter}).
  *
  * @param positions float64 xyz in the plan's frame
  * @param featherWidth distances to the border are given up to this, mm
@@ -22,38 +26,68 @@ export function sampleMesh(
   const borders = borderDistances(positions, triangles, featherWidth);
   const sink = new SampleSink(vertexCount, colors !== null);
   const vectors = new Float64Array(positions.length);
-  const splitter = makeSplitter(positions, colors, borders, resolution, sink);
-  const longest = resolution * resolution;
+  const large: number[] = [];
+  const longest = (VERTEX_EDGE * resolution) ** 2;
   for (let t = 0; t + 2 < triangles.length; t += 3) {
-    const a = triangles[t];
-    const b = triangles[t + 1];
-    const c = triangles[t + 2];
-    const ux = positions[3 * b] - positions[3 * a];
-    const uy = positions[3 * b + 1] - positions[3 * a + 1];
-    const uz = positions[3 * b + 2] - positions[3 * a + 2];
-    const vx = positions[3 * c] - positions[3 * a];
-    const vy = positions[3 * c + 1] - positions[3 * a + 1];
-    const vz = positions[3 * c + 2] - positions[3 * a + 2];
-    const x = (uy * vz - uz * vy) / 2;
-    const y = (uz * vx - ux * vz) / 2;
-    const z = (ux * vy - uy * vx) / 2;
-    const area = Math.sqrt(x * x + y * y + z * z);
-    if (!(area > 0 && area < Infinity)) continue;
-    const wx = ux - vx;
-    const wy = uy - vy;
-    const wz = uz - vz;
-    const edge = Math.max(ux * ux + uy * uy + uz * uz, vx * vx + vy * vy + vz * vz, wx * wx + wy * wy + wz * wz);
-    if (edge > longest) {
-      splitter(a, b, c, x / area, y / area, z / area, area);
-      continue;
-    }
-    for (const vertex of [a, b, c]) {
-      vectors[3 * vertex] += x / 3;
-      vectors[3 * vertex + 1] += y / 3;
-      vectors[3 * vertex + 2] += z / 3;
-    }
+    if (addAreaVector(positions, triangles, t, longest, vectors)) large.push(t);
   }
-  for (let v = 0; v < vertexCount; v++) {
+  addVertexSamples(sink, positions, vectors, borders, colors);
+  if (large.length === 0) return sink;
+  const normals = vectors;
+  for (const t of large) addAreaVector(positions, triangles, t, Infinity, normals);
+  const splitter = makeTriangleSplitter({ positions, normals, colors, borders, resolution, sink });
+  for (const t of large) splitter(triangles[t], triangles[t + 1], triangles[t + 2]);
+  return sink;
+}
+
+/** Gives each corner a third of the triangle's area vector; returns true, and gives nothing, when an edge is too long. */
+function addAreaVector(
+  positions: Float64Array,
+  triangles: Uint32Array,
+  t: number,
+  longest: number,
+  vectors: Float64Array,
+): boolean {
+  const a = 3 * triangles[t];
+  const b = 3 * triangles[t + 1];
+  const c = 3 * triangles[t + 2];
+  const ux = positions[b] - positions[a];
+  const uy = positions[b + 1] - positions[a + 1];
+  const uz = positions[b + 2] - positions[a + 2];
+  const vx = positions[c] - positions[a];
+  const vy = positions[c + 1] - positions[a + 1];
+  const vz = positions[c + 2] - positions[a + 2];
+  const x = (uy * vz - uz * vy) / 6;
+  const y = (uz * vx - ux * vz) / 6;
+  const z = (ux * vy - uy * vx) / 6;
+  const size = x * x + y * y + z * z;
+  if (!(size > 0 && size < Infinity)) return false;
+  const wx = ux - vx;
+  const wy = uy - vy;
+  const wz = uz - vz;
+  if (ux * ux + uy * uy + uz * uz > longest) return true;
+  if (vx * vx + vy * vy + vz * vz > longest) return true;
+  if (wx * wx + wy * wy + wz * wz > longest) return true;
+  vectors[a] += x;
+  vectors[a + 1] += y;
+  vectors[a + 2] += z;
+  vectors[b] += x;
+  vectors[b + 1] += y;
+  vectors[b + 2] += z;
+  vectors[c] += x;
+  vectors[c + 1] += y;
+  vectors[c + 2] += z;
+  return false;
+}
+
+function addVertexSamples(
+  sink: SampleSink,
+  positions: Float64Array,
+  vectors: Float64Array,
+  borders: Float32Array,
+  colors: Uint8Array | null,
+): void {
+  for (let v = 0; v < borders.length; v++) {
     const x = vectors[3 * v];
     const y = vectors[3 * v + 1];
     const z = vectors[3 * v + 2];
@@ -71,89 +105,4 @@ export function sampleMesh(
     );
     if (colors) sink.setColor(i, colors[3 * v], colors[3 * v + 1], colors[3 * v + 2]);
   }
-  return sink;
-}
-
-type Splitter = (a: number, b: number, c: number, nx: number, ny: number, nz: number, area: number) => void;
-
-/** Halves triangles at the longest edge until it is at most one resolution; each piece becomes a sample at its centroid. */
-function makeSplitter(
-  positions: Float64Array,
-  colors: Uint8Array | null,
-  borders: Float32Array,
-  resolution: number,
-  sink: SampleSink,
-): Splitter {
-  // Corners as barycentric coordinates of the triangle, 9 numbers a piece.
-  const stack = new Float64Array(9 * 64);
-  const shares = new Float64Array(64);
-  const corner = new Float64Array(9);
-  const limit = resolution * resolution;
-  return (a, b, c, nx, ny, nz, area) => {
-    let depth = 1;
-    stack.set([1, 0, 0, 0, 1, 0, 0, 0, 1]);
-    const vertices = [a, b, c];
-    shares[0] = area;
-    while (depth > 0) {
-      depth--;
-      const at = 9 * depth;
-      const share = shares[depth];
-      for (let k = 0; k < 3; k++) {
-        for (let axis = 0; axis < 3; axis++) {
-          let sum = 0;
-          for (let v = 0; v < 3; v++) sum += stack[at + 3 * k + v] * positions[3 * vertices[v] + axis];
-          corner[3 * k + axis] = sum;
-        }
-      }
-      let longest = -1;
-      let square = limit;
-      for (let k = 0; k < 3; k++) {
-        const l = (k + 1) % 3;
-        const d =
-          (corner[3 * k] - corner[3 * l]) ** 2 +
-          (corner[3 * k + 1] - corner[3 * l + 1]) ** 2 +
-          (corner[3 * k + 2] - corner[3 * l + 2]) ** 2;
-        if (d > square) {
-          square = d;
-          longest = k;
-        }
-      }
-      if (longest < 0 || depth + 2 > 62) {
-        const u = (stack[at] + stack[at + 3] + stack[at + 6]) / 3;
-        const v = (stack[at + 1] + stack[at + 4] + stack[at + 7]) / 3;
-        const w = (stack[at + 2] + stack[at + 5] + stack[at + 8]) / 3;
-        const i = sink.add(
-          (corner[0] + corner[3] + corner[6]) / 3,
-          (corner[1] + corner[4] + corner[7]) / 3,
-          (corner[2] + corner[5] + corner[8]) / 3,
-          nx,
-          ny,
-          nz,
-          share,
-          u * borders[a] + v * borders[b] + w * borders[c],
-        );
-        if (colors) {
-          sink.setColor(
-            i,
-            u * colors[3 * a] + v * colors[3 * b] + w * colors[3 * c],
-            u * colors[3 * a + 1] + v * colors[3 * b + 1] + w * colors[3 * c + 1],
-            u * colors[3 * a + 2] + v * colors[3 * b + 2] + w * colors[3 * c + 2],
-          );
-        }
-        continue;
-      }
-      // Piece (k, l, m) with longest edge k-l becomes (k, middle, m) and (middle, l, m).
-      const k = longest;
-      const l = (k + 1) % 3;
-      for (let n = 0; n < 9; n++) stack[at + 9 + n] = stack[at + n];
-      for (let v = 0; v < 3; v++) {
-        const middle = (stack[at + 3 * k + v] + stack[at + 3 * l + v]) / 2;
-        stack[at + 3 * l + v] = middle;
-        stack[at + 9 + 3 * k + v] = middle;
-      }
-      shares[depth] = share / 2;
-      shares[depth + 1] = share / 2;
-      depth += 2;
-    }
-  };
 }

@@ -12,6 +12,7 @@ export {
 } from '@lapjoint/kernels';
 export * from './bounds.ts';
 export * from './closest-point-on-triangle.ts';
+export * from './hausdorff-distance.ts';
 export * from './mesh-normals.ts';
 export * from './mesh-topology.ts';
 export * from './point-to-plane.ts';
