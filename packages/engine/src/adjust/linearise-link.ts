@@ -3,6 +3,7 @@ import {
   invert,
   type Matrix3,
   multiplyMatrix3,
+  multiplyMatrix3Vector,
   type Pose,
   rotate,
   rotationMatrix,
@@ -26,7 +27,7 @@ export interface LinearLink {
   readonly misclosure: Float64Array;
   /** size x size. */
   readonly weight: Float64Array;
-  /** W e + g: half the slope of the cost. */
+  /** Half the slope of the cost in the terms of the Jacobians: W e + g, turned to small motions at the present pose. */
   readonly slope: Float64Array;
   /** size x 6 for frame a, and for frame b (null for a prior). */
   readonly jacobianA: Float64Array;
@@ -210,13 +211,12 @@ function lineariseForm(
   // Motions of frame a in the job, seen in frame b.
   const back = b ? transposeMatrix3(rotationMatrix(b.rotation)) : IDENTITY;
   const atJob = b ? transformPoint(b, place) : place;
-  const outer = multiplyMatrix3(inverseLeftJacobian(turn), back);
   const make = (frame: number, sign: number): Float64Array => {
     const jacobian = new Float64Array(36);
     const radius = radii[frame] as number;
     writeBlock(jacobian, 0, 0, back, sign);
     writeTurn(jacobian, 0, subtract(atJob, (poses[frame] as Pose).translation), back, sign / radius);
-    writeBlock(jacobian, 3, 3, outer, sign / radius);
+    writeBlock(jacobian, 3, 3, back, sign / radius);
     return jacobian;
   };
   const slope = form.gradient.slice();
@@ -229,6 +229,11 @@ function lineariseForm(
     quadratic += misclosure[i] * sum;
     linear += misclosure[i] * form.gradient[i];
   }
+  // The slope is exact. The Jacobian of the rotation vector is taken as one: what a surface leaves free (turning about its
+  // normal) then stays exactly free, although the form was measured a small rotation away.
+  const exact = inverseLeftJacobian(turn);
+  const slopeTurn = multiplyMatrix3Vector(transposeMatrix3(exact), [slope[3], slope[4], slope[5]]);
+  slope.set(slopeTurn, 3);
   return {
     size: 6,
     misclosure,
