@@ -233,3 +233,59 @@ describe('the command line itself', () => {
     expect(events.at(-1)).toMatchObject({ event: 'progress', fraction: 1 });
   });
 });
+
+describe('add: lists', () => {
+  it('takes target lists and probed points, told from their content, with their sessions', async () => {
+    const job = await newJob();
+    const targets = writeInto(folder, 'targets-roof.csv', 'name,x_mm,y_mm,z_mm\nT1,0,0,0\nT2,100,0,0\nT3,0,100,0\n');
+    const pins = writeInto(folder, 'pins.csv', 'feature,x,y,z,i,j,k,tip_radius,sigma\npin,1,2,3,0,0,1,1.5,0.02\n');
+    const run = await lapjoint([
+      'add',
+      job,
+      targets,
+      '--session',
+      'mechanism',
+      '--instrument',
+      'handheld-laser',
+      '--json',
+    ]);
+    expect(run.exitCode).toBe(0);
+    expect(JSON.parse(run.out).lists).toMatchObject([
+      {
+        id: 'targets-1',
+        name: 'targets-roof.csv',
+        session: 'mechanism',
+        frame: 'mechanism',
+        kind: 'targets',
+        count: 3,
+      },
+    ]);
+    const probe = await lapjoint([
+      'add',
+      job,
+      pins,
+      '--session',
+      'pins',
+      '--frame',
+      'mechanism',
+      '--unit',
+      'cm',
+      '--json',
+    ]);
+    expect(probe.exitCode).toBe(0);
+    const { document } = await openJob(job);
+    expect(document.targetLists[0]?.targets[1]).toEqual({ name: 'T2', position: [100, 0, 0], sigma: 0.03 });
+    // 1 cm is 10 mm; the tip radius and sigma too are in the file's unit.
+    expect(document.probeSets[0]?.points[0]).toMatchObject({ position: [10, 20, 30], tipRadius: 15, sigma: 0.2 });
+    expect(document.frames).toEqual(['mechanism']);
+    expect((await lapjoint(['add', job, targets])).exitCode).toBe(3);
+  });
+
+  it('names the line of a fault', async () => {
+    const job = await newJob();
+    const targets = writeInto(folder, 'twice.csv', 'name,x_mm,y_mm,z_mm\nT1,0,0,0\nT1,100,0,0\n');
+    const run = await lapjoint(['add', job, targets, '--json']);
+    expect(run.exitCode).toBe(3);
+    expect(JSON.parse(run.out).refused[0]).toMatchObject({ place: { line: 3 } });
+  });
+});

@@ -7,20 +7,32 @@ import {
   type InputPlace,
   type InstrumentClass,
   type JobDocument,
+  type JobProbeSet,
   type JobScan,
   type JobSession,
+  type JobTargetList,
   type LengthUnit,
   type RunContext,
+  type ScanData,
+  type SourceFile,
 } from '@lapjoint/engine';
 import type { JobStore } from '../store/job-store.ts';
 import { encodeScanBlob } from '../store/scan-blob.ts';
 import { boundsOfScan } from './bounds-of-scan.ts';
 import { changeJob, contextOf, type OperationHost } from './change-job.ts';
+import { detectInputKind, type InputKind } from './input-kind.ts';
 import { type PlannedSession, planSessions } from './plan-sessions.ts';
-import { readScanInput, type UnitPolicy, type UnitQuestion } from './read-input-file.ts';
-
-/** What kind of data a file holds; `auto`: told from its content. */
-export type InputKind = 'auto' | 'scan' | 'targets' | 'probe';
+import {
+  type ProbeInput,
+  readProbeInput,
+  readScanInput,
+  readTargetInput,
+  readUnchanging,
+  type ScanInput,
+  type TargetInput,
+  withSource,
+} from './read-input-file.ts';
+import type { UnitPolicy, UnitQuestion } from './settle-unit.ts';
 
 /** How to add files. */
 export interface AddOptions {
@@ -46,6 +58,12 @@ export interface RefusedFile {
 
 /** Data of a job that came from files. */
 export type AddedItems = Pick<JobDocument, 'scans' | 'targetLists' | 'probeSets'>;
+
+/** What scans, target lists and probed points have in common. */
+export type AddedItem = Pick<
+  JobScan,
+  'id' | 'name' | 'session' | 'frame' | 'unit' | 'unitSource' | 'source' | 'findings'
+>;
 
 /** What `add` did. */
 export interface AddResult {
@@ -74,76 +92,106 @@ function largestExtent(document: JobDocument): number | null {
   return sizes.length === 0 ? null : Math.max(...sizes);
 }
 
-/** A document that grows while files are read; the journal gets it as one change at the end. */
+/** Items that grow while files are read; the journal gets them as one change at the end. */
 class Addition {
   readonly #store: JobStore;
   readonly #options: AddOptions;
-  readonly sessions: JobSession[] = [];
+  readonly #sessions: JobSession[] = [];
   readonly scans: JobScan[] = [];
+  readonly targetLists: JobTargetList[] = [];
+  readonly probeSets: JobProbeSet[] = [];
 
   constructor(store: JobStore, options: AddOptions) {
     this.#store = store;
     this.#options = options;
   }
 
+  get items(): readonly AddedItem[] {
+    return [...this.scans, ...this.targetLists, ...this.probeSets];
+  }
+
+  /** Reads one file; nothing is added when it throws. */
   async add(file: string, { session, renamed }: PlannedSession, context: RunContext): Promise<void> {
-    const { document, blobs } = this.#store;
+    const { document } = this.#store;
+    const asked = this.#options.kind ?? 'auto';
+    const kind = asked === 'auto' ? await withSource(file, detectInputKind) : asked;
     const units: UnitPolicy = {
       stated: this.#options.unit ?? null,
       ask: this.#options.askUnit ?? null,
       referenceSize: largestExtent(document),
     };
-    const { source, data, unit, unitSource, findings } = await readScanInput(file, units, context);
-    const known = [...document.scans, ...this.scans];
-    const twin = known.find((scan) => scan.source.sha256 === source.sha256);
-    if (twin !== undefined && this.#options.force !== true) {
-      throw new FormatError(
-        'already-added',
-        `${source.name} has the same content as ${twin.name}, which the job holds as ${twin.id}.`,
-        'The same scan twice would count its evidence twice. Use --force if it is meant.',
-        { file },
-      );
-    }
-    const id = nextId('scan', known);
-    const note: Finding[] = renamed
-      ? [
-          {
-            severity: 'note',
-            code: 'session-renamed',
-            subject: id,
-            message: `The job has another session of this name already, so this one is ${session.name}.`,
-            remedy: 'If both are one session, undo and add the file with --session.',
-          },
-        ]
-      : [];
-    const dataSha256 = await blobs.put(encodeScanBlob(data));
-    this.sessions.push(session);
-    this.scans.push({
+    const read = await readUnchanging(file, context, (part): Promise<ScanInput | TargetInput | ProbeInput> => {
+      if (kind === 'targets') return readTargetInput(file, units, session.instrument);
+      if (kind === 'probe') return readProbeInput(file, units, session.instrument);
+      return readScanInput(file, units, part);
+    });
+    const { source, content } = read;
+    const known = [...document.scans, ...document.targetLists, ...document.probeSets, ...this.items];
+    this.#refuseTwin(source, known, file);
+    const id = nextId(kind === 'scan' ? 'scan' : kind === 'targets' ? 'targets' : 'probe', known);
+    const common = {
       id,
       name: source.name,
       session: session.name,
       frame: session.frame,
-      unit,
-      unitSource,
+      unit: content.unit,
+      unitSource: content.unitSource,
+      source,
+      findings: [
+        ...content.findings.map((finding) => ({ ...finding, subject: id })),
+        ...(renamed ? [renamedFinding(id, session.name)] : []),
+      ],
+    };
+    if ('data' in content) this.scans.push(await this.#storeScan(common, content.data));
+    else if ('targets' in content) this.targetLists.push({ ...common, targets: content.targets });
+    else this.probeSets.push({ ...common, points: content.points });
+    this.#sessions.push(session);
+  }
+
+  /** Writes all that was read as one change. */
+  async commit(): Promise<void> {
+    const names = this.items.map((item) => item.name);
+    if (names.length === 0) return;
+    const shown = names.length > 4 ? `${names.slice(0, 3).join(', ')} and ${names.length - 3} more` : names.join(', ');
+    const { scans, targetLists, probeSets } = this;
+    await this.#store.commit(
+      { kind: 'added', sessions: this.#sessions, scans, targetLists, probeSets },
+      `add ${shown}`,
+    );
+  }
+
+  #refuseTwin(source: SourceFile, known: readonly AddedItem[], file: string): void {
+    const twin = known.find((item) => item.source.sha256 === source.sha256);
+    if (twin === undefined || this.#options.force === true) return;
+    throw new FormatError(
+      'already-added',
+      `${source.name} has the same content as ${twin.name}, which the job holds as ${twin.id}.`,
+      'The same data twice would count their evidence twice. Use --force if it is meant.',
+      { file },
+    );
+  }
+
+  async #storeScan(common: AddedItem, data: ScanData): Promise<JobScan> {
+    return {
+      ...common,
       pointCount: data.positions.length / 3,
       triangleCount: data.triangles === null ? 0 : data.triangles.length / 3,
       hasNormals: data.normals !== null,
       hasColors: data.colors !== null,
       bounds: boundsOfScan(data),
-      source,
-      dataSha256,
-      findings: [...findings.map((finding) => ({ ...finding, subject: id })), ...note],
-    });
+      dataSha256: await this.#store.blobs.put(encodeScanBlob(data)),
+    };
   }
+}
 
-  /** Writes all that was read as one change. */
-  async commit(): Promise<void> {
-    if (this.scans.length === 0) return;
-    const names = this.scans.map((scan) => scan.name);
-    const shown = names.length > 4 ? `${names.slice(0, 3).join(', ')} and ${names.length - 3} more` : names.join(', ');
-    const { sessions, scans } = this;
-    await this.#store.commit({ kind: 'added', sessions, scans, targetLists: [], probeSets: [] }, `add ${shown}`);
-  }
+function renamedFinding(id: string, session: string): Finding {
+  return {
+    severity: 'note',
+    code: 'session-renamed',
+    subject: id,
+    message: `The job has another session of this name already, so this one is ${session}.`,
+    remedy: 'If both are one session, undo and add the file with --session.',
+  };
 }
 
 /**
@@ -189,9 +237,10 @@ export async function addFiles(
       }
     }
     await addition.commit();
+    context.progress(1);
     return {
       document: store.document,
-      added: { scans: addition.scans, targetLists: [], probeSets: [] },
+      added: addition,
       refused,
       cancelled,
     };

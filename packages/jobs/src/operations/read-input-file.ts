@@ -1,90 +1,169 @@
 import { stat } from 'node:fs/promises';
 import {
-  type AppError,
+  type ByteSource,
   type Finding,
   FormatError,
-  type LengthUnit,
+  INSTRUMENTS,
+  type InstrumentClass,
+  type JobProbeSet,
+  type JobTargetList,
   type RawScan,
   type RunContext,
+  readProbedPoints,
   readScanFile,
+  readTargetList,
   type ScanData,
   type SourceFile,
+  toProbedPoints,
   toScanData,
-  type UnitProposal,
-  type UnitSource,
-  unitProposal,
+  toTargets,
 } from '@lapjoint/engine';
 import { openByteSource } from '../byte-source.ts';
 import { hashFile, inputFileError } from './hash-file.ts';
-
-/** A question for the length unit of a file that does not state it. */
-export interface UnitQuestion {
-  readonly file: string;
-  readonly proposal: UnitProposal;
-}
-
-/** How units are settled: by a statement, by the file, or by asking. */
-export interface UnitPolicy {
-  /** What a person stated for all files. */
-  readonly stated: LengthUnit | null;
-  /** Asks a person; null when nobody can be asked, or no answer came. */
-  readonly ask: ((question: UnitQuestion) => Promise<LengthUnit | null>) | null;
-  /** Largest extent of scans already in the job, mm. */
-  readonly referenceSize: number | null;
-}
+import { type SettledUnit, settleUnit, type UnitPolicy } from './settle-unit.ts';
 
 /** A scan that was read. */
-export interface ScanInput {
-  readonly source: SourceFile;
+export interface ScanInput extends SettledUnit {
   readonly data: ScanData;
-  readonly unit: LengthUnit;
-  readonly unitSource: UnitSource;
   readonly findings: readonly Finding[];
+}
+
+/** A target list that was read. */
+export type TargetInput = Pick<JobTargetList, 'unit' | 'unitSource' | 'targets' | 'findings'>;
+
+/** Probed points that were read. */
+export type ProbeInput = Pick<JobProbeSet, 'unit' | 'unitSource' | 'points' | 'findings'>;
+
+/** Standard uncertainty of a target's coordinates when neither file nor instrument says, mm. */
+const UNKNOWN_SIGMA = 0.1;
+
+/** Opens a file for as long as an action lasts; errors of the operating system become refusals of the file. */
+export async function withSource<T>(path: string, action: (source: ByteSource) => Promise<T>): Promise<T> {
+  try {
+    const source = await openByteSource(path);
+    try {
+      return await action(source);
+    } finally {
+      await source.close();
+    }
+  } catch (error) {
+    throw inputFileError(error, path);
+  }
+}
+
+/**
+ * Hash of a file, and what was read from it.
+ *
+ * @throws FormatError `file-changing` when it changed meanwhile, and those of reading
+ */
+export async function readUnchanging<T>(
+  path: string,
+  context: RunContext,
+  read: (context: RunContext) => Promise<T>,
+): Promise<{ readonly source: SourceFile; readonly content: T }> {
+  const before = await modified(path);
+  const source = await hashFile(path, context.part(0, 0.2));
+  const content = await read(context.part(0.2, 1));
+  if ((await modified(path)) === before) return { source, content };
+  throw new FormatError(
+    'file-changing',
+    `${source.name} changed while it was read.`,
+    'Wait until the program that writes it is done, and add it again.',
+    { file: path },
+  );
 }
 
 /**
  * Reads a scan file and settles its unit.
  *
- * @throws FormatError when it cannot be read, holds fewer than three different points, changed while it was read, or
- *         its unit is not known (`unit-unknown`, with the proposal in the hint)
+ * @throws FormatError when it cannot be read, holds fewer than three different points, or its unit is not known
+ *         (`unit-unknown`, with the proposal in the hint)
  */
 export async function readScanInput(path: string, units: UnitPolicy, context: RunContext): Promise<ScanInput> {
-  const before = await modified(path);
-  const source = await hashFile(path, context.part(0, 0.2));
-  const raw = await readRaw(path, source.name, context.part(0.2, 0.9));
-  if ((await modified(path)) !== before) {
-    throw new FormatError(
-      'file-changing',
-      `${source.name} changed while it was read.`,
-      'Wait until the program that writes it is done, and add it again.',
-      { file: path },
-    );
-  }
+  const raw = await withSource(path, (source) => readScanFile(source, {}, context.part(0, 0.95)));
   refuseDegenerate(raw, path);
   const findings = [...raw.findings];
-  const { unit, unitSource } = await settleUnit(raw, path, units, findings);
-  const data = toScanData(raw, unit);
-  await context.checkpoint(1);
-  return { source, data, unit, unitSource, findings };
+  const settled = await settleUnit(raw, path, units, findings);
+  return { ...settled, data: toScanData(raw, settled.unit), findings };
+}
+
+/** What the question for a unit needs to know of a list. */
+function asUnitSubject(
+  name: string,
+  statedUnit: RawScan['statedUnit'],
+  points: readonly (readonly [number, number, number])[],
+): Pick<RawScan, 'name' | 'bounds' | 'statedUnit' | 'positions'> {
+  const corner = (pick: (...values: number[]) => number): readonly [number, number, number] => [
+    pick(...points.map((point) => point[0])),
+    pick(...points.map((point) => point[1])),
+    pick(...points.map((point) => point[2])),
+  ];
+  const bounds = { min: corner(Math.min), max: corner(Math.max) };
+  return { name, bounds, statedUnit, positions: Float64Array.from(points.flat()) };
+}
+
+function sigmaFinding(name: string, sigma: number, instrument: InstrumentClass): Finding {
+  const from = INSTRUMENTS[instrument].noise === null ? 'an assumption' : `the sheet of the class ${instrument}`;
+  return {
+    severity: 'note',
+    code: 'list-sigma-assumed',
+    subject: name,
+    message: `The file gives no uncertainty for some coordinates; ${sigma} mm are taken, ${from}.`,
+    remedy: 'Give a column sigma if it is known.',
+  };
+}
+
+/**
+ * Reads a target list and settles its unit.
+ *
+ * @throws FormatError as `readScanInput`
+ */
+export async function readTargetInput(
+  path: string,
+  units: UnitPolicy,
+  instrument: InstrumentClass,
+): Promise<TargetInput> {
+  const raw = await withSource(path, readTargetList);
+  const findings: Finding[] = [];
+  const positions = raw.targets.map((target) => target.position);
+  const settled = await settleUnit(asUnitSubject(raw.name, raw.statedUnit, positions), path, units, findings);
+  const sigma = INSTRUMENTS[instrument].noise ?? UNKNOWN_SIGMA;
+  if (raw.sigmas.includes(null)) findings.push(sigmaFinding(raw.name, sigma, instrument));
+  return { ...settled, targets: toTargets(raw, settled.unit, sigma), findings };
+}
+
+/**
+ * Reads probed points and settles their unit.
+ *
+ * @throws FormatError as `readScanInput`
+ */
+export async function readProbeInput(
+  path: string,
+  units: UnitPolicy,
+  instrument: InstrumentClass,
+): Promise<ProbeInput> {
+  const raw = await withSource(path, readProbedPoints);
+  const findings: Finding[] = [];
+  const positions = raw.points.map((point) => point.position);
+  const settled = await settleUnit(asUnitSubject(raw.name, raw.statedUnit, positions), path, units, findings);
+  const sigma = INSTRUMENTS[instrument].noise ?? UNKNOWN_SIGMA;
+  if (raw.points.some((point) => point.sigma === null)) findings.push(sigmaFinding(raw.name, sigma, instrument));
+  if (raw.points.some((point) => point.tipRadius === null)) {
+    findings.push({
+      severity: 'warning',
+      code: 'probe-tip-radius-missing',
+      subject: raw.name,
+      message: 'The file gives no tip radius for some points; they are taken as points of the surface itself.',
+      remedy: 'If the coordinates are those of the centre of the tip, give a column tip_radius and add the file again.',
+    });
+  }
+  return { ...settled, points: toProbedPoints(raw, settled.unit, { tipRadiusMm: 0, sigmaMm: sigma }), findings };
 }
 
 async function modified(path: string): Promise<string> {
   try {
     const { size, mtimeMs } = await stat(path);
     return `${size} ${mtimeMs}`;
-  } catch (error) {
-    throw inputFileError(error, path);
-  }
-}
-
-async function readRaw(path: string, name: string, context: RunContext): Promise<RawScan> {
-  try {
-    const source = await openByteSource(path);
-    try {
-      return await readScanFile(source, { subject: name }, context);
-    } finally {
-      await source.close();
-    }
   } catch (error) {
     throw inputFileError(error, path);
   }
@@ -113,40 +192,4 @@ function refuseDegenerate(raw: RawScan, path: string): void {
       },
     );
   }
-}
-
-async function settleUnit(
-  raw: RawScan,
-  path: string,
-  units: UnitPolicy,
-  findings: Finding[],
-): Promise<{ unit: LengthUnit; unitSource: UnitSource }> {
-  if (units.stated !== null) {
-    if (raw.statedUnit !== null && raw.statedUnit !== units.stated) {
-      findings.push({
-        severity: 'warning',
-        code: 'unit-overruled',
-        subject: raw.name,
-        message: `The file states ${raw.statedUnit}, but ${units.stated} was stated for it and is used.`,
-        remedy: `If the file is right, undo and add it again without a unit.`,
-      });
-    }
-    return { unit: units.stated, unitSource: 'user' };
-  }
-  if (raw.statedUnit !== null) return { unit: raw.statedUnit, unitSource: 'file' };
-  const proposal = unitProposal(raw, units.referenceSize);
-  const answer = (await units.ask?.({ file: path, proposal })) ?? null;
-  if (answer !== null) return { unit: answer, unitSource: 'user' };
-  throw unitUnknown(raw.name, path, proposal);
-}
-
-/** The refusal of a file whose unit nobody stated. */
-export function unitUnknown(name: string, path: string, proposal: UnitProposal): AppError {
-  const hint =
-    proposal.unit === null
-      ? `${proposal.question} State it with --unit.`
-      : `Proposed: --unit ${proposal.unit}. ${proposal.question}`;
-  return new FormatError('unit-unknown', `${name} does not state its length unit, and none was given.`, hint, {
-    file: path,
-  });
 }

@@ -125,7 +125,7 @@ export function decodeArrayBlob(bytes: Uint8Array, kind: string): ArrayBlob {
   const arrays: Record<string, BlobArray> = {};
   let offset = 0;
   for (const { name, type, length } of header.arrays) {
-    arrays[name] = new ARRAY_TYPES[type](shared, offset, length) as unknown as BlobArray;
+    arrays[name] = new (ARRAY_TYPES[type] as unknown as new (...place: unknown[]) => BlobArray)(shared, offset, length);
     offset += padded(length * ARRAY_TYPES[type].BYTES_PER_ELEMENT);
   }
   return { kind: header.kind, meta: header.meta, arrays };
