@@ -1,5 +1,5 @@
 import { adjustNetwork, type NetworkAdjustment } from '../adjust/index.ts';
-import type { RunContext } from '../base/index.ts';
+import { FindingList, makeRunContext, type RunContext } from '../base/index.ts';
 import { compose, invert, type Pose, type Vec3 } from '../math/index.ts';
 import type { AlignmentResult, FramePose, NetworkObservation, TieResult } from '../model/index.ts';
 import type { AssembledScan, PreparedScan } from '../register/index.ts';
@@ -22,10 +22,10 @@ export interface AlignOptions {
 }
 
 /**
- * 40 rounds: overlaps of real scans settle within fifteen; more are reported as not settled. A thousandth of the noise: far below anything
- * that can be seen, so that the order of the work leaves no trace in the result.
+ * 40 rounds: overlaps of real scans settle within fifteen; more are reported as not settled. A hundredth of the noise: far below
+ * anything that can be seen or matters.
  */
-export const ALIGN_DEFAULTS: AlignOptions = { maxRounds: 40, settledShare: 1e-3 };
+export const ALIGN_DEFAULTS: AlignOptions = { maxRounds: 40, settledShare: 0.01 };
 
 /**
  * Places all frames of a job in one: first poses, then all overlaps, targets and picked pairs adjusted together.
@@ -155,6 +155,9 @@ async function settle(
     const pairs = pairsInReach(scans, poses, isFine ? 3 * spacing : gate);
     const part = context.part(from, Math.min(0.9, round / settings.maxRounds));
     const overlaps = await measureOverlaps(pairs, poses, isFine ? 0 : gate, memory, runner, part);
+    // Only the last round's findings are about the result.
+    const roundFindings = new FindingList();
+    const quiet = makeRunContext({ seed: context.seed, signal: context.signal, findings: roundFindings });
     const adjustment = await adjustNetwork(
       [...fixed, ...overlaps],
       {
@@ -162,7 +165,7 @@ async function settle(
         start: poses,
         datum: { kind: 'fixed-frame', frame: datum },
       },
-      context.part(0, 0),
+      quiet,
     );
     let moved = 0;
     for (const frame of adjustment.frames) {
@@ -176,6 +179,7 @@ async function settle(
     }
     const isSettled = isFine && (scans.length === 0 || moved <= settings.settledShare * noise);
     if (isSettled || round >= settings.maxRounds) {
+      for (const finding of roundFindings.items) context.findings.add(finding);
       await context.checkpoint(1, 'all frames adjusted');
       return { adjustment, rounds: round, isSettled };
     }

@@ -27,9 +27,11 @@ export interface PairMemory {
 /** Matches without which an overlap says nothing: six unknowns, ten for each. */
 const LEAST_MATCHES = 60;
 /** Matches wanted in an overlap; more do not make it surer, as neighbours share their errors. */
-const WANTED_MATCHES = 2500;
-const LEAST_SAMPLES = 3000;
-const MOST_SAMPLES = 60_000;
+const WANTED_MATCHES = 1500;
+/** Few steps, because what is worked out for a scan's samples is kept for each number of samples. */
+const SAMPLE_STEPS: readonly number[] = [3000, 12_000, 48_000];
+/** A pair whose overlap is this much smaller than the best of both its frames adds nothing to them: it gets no more samples. */
+const LEAST_OF_BEST = 0.3;
 
 /** Pairs of scans of different frames whose bounding spheres touch, in the order of the scans. */
 export function pairsInReach(
@@ -67,30 +69,38 @@ export async function measureOverlaps(
 ): Promise<OverlapObservation[]> {
   const inputs = pairs.map(([a, b]): OverlapTask => {
     const bFromA = compose(invert(jobFromFrame.get(b.frame) as Pose), jobFromFrame.get(a.frame) as Pose);
-    const sampleCount = memory.get(pairKey(a, b))?.sampleCount ?? LEAST_SAMPLES;
+    const sampleCount = memory.get(pairKey(a, b))?.sampleCount ?? SAMPLE_STEPS[0];
     return { a: a.keyed, b: b.keyed, bFromA, options: { sampleCount, maxDistance: gate } };
   });
   const outputs = (await runner.run('measure-overlap', inputs, context)) as OverlapMeasurement[];
   const observations: OverlapObservation[] = [];
+  const shares = pairs.map(([a, b], index) => smallerShare(a, b, outputs[index]));
+  const best = bestShares(pairs, shares);
   pairs.forEach(([a, b], index) => {
     const measured = outputs[index];
-    const share = smallerShare(a, b, measured);
-    const known = memory.get(pairKey(a, b));
-    const wanted =
-      share > 0 ? Math.min(MOST_SAMPLES, Math.max(LEAST_SAMPLES, Math.ceil(WANTED_MATCHES / share))) : LEAST_SAMPLES;
+    const share = shares[index];
+    const key = pairKey(a, b);
+    const isNeeded = share >= LEAST_OF_BEST * Math.min(best.get(a.frame) ?? 0, best.get(b.frame) ?? 0);
+    const wanted = isNeeded && share > 0 ? WANTED_MATCHES / share : 0;
+    const step = SAMPLE_STEPS.find((count) => count >= wanted) ?? (SAMPLE_STEPS.at(-1) as number);
     // Samples only grow: a count that went up and down with the share would keep the rounds from settling.
-    memory.set(pairKey(a, b), { sampleCount: Math.max(known?.sampleCount ?? 0, quantized(wanted)), measured });
+    memory.set(key, { sampleCount: Math.max(memory.get(key)?.sampleCount ?? 0, step), measured });
     if (measured.form.count < LEAST_MATCHES) return;
     observations.push(observationOf(a, b, inputs[index].bFromA, measured, share));
   });
   return observations;
 }
 
-/** Steps of half as much again: small changes of an overlap do not change the samples. */
-function quantized(count: number): number {
-  let step = LEAST_SAMPLES;
-  while (step < count) step = Math.ceil(step * 1.5);
-  return Math.min(step, MOST_SAMPLES);
+/** Largest overlap share of each frame. */
+function bestShares(
+  pairs: readonly (readonly [RoundScan, RoundScan])[],
+  shares: readonly number[],
+): ReadonlyMap<string, number> {
+  const best = new Map<string, number>();
+  pairs.forEach(([a, b], index) => {
+    for (const frame of [a.frame, b.frame]) best.set(frame, Math.max(best.get(frame) ?? 0, shares[index]));
+  });
+  return best;
 }
 
 export function pairKey(a: RoundScan, b: RoundScan): string {
