@@ -41,7 +41,8 @@ export async function readBinaryStl(
   const indices = faces.triangles.values;
   const weld = options.weld !== 'none';
   // A closed mesh has half as many vertices as facets; room for more where that is too little comes by itself.
-  const welder = weld ? new VertexWelder(Math.ceil(0.55 * count) + 64) : null;
+  await reader.fill(STL_FACET_BYTES);
+  const welder = weld ? new VertexWelder(Math.ceil(0.55 * count) + 64, cellSize(reader, count)) : null;
   const loose = weld ? null : new Float32Array(9 * count);
   let done = 0;
   while (done < count) {
@@ -76,6 +77,18 @@ export async function readBinaryStl(
   return finish(reader.name, 'binary-little-endian', positions, faces, stated, welder !== null, findings);
 }
 
+/** Four times the middle edge of the first facets. */
+function cellSize(reader: ByteReader, count: number): number {
+  const { view } = reader;
+  const facets = Math.min(count, 1000, Math.floor((reader.end - reader.start) / STL_FACET_BYTES));
+  const edges = Float64Array.from({ length: facets }, (_, facet) => {
+    const at = reader.start + facet * STL_FACET_BYTES + 12;
+    const difference = (k: number): number => view.getFloat32(at + k, true) - view.getFloat32(at + 12 + k, true);
+    return Math.hypot(difference(0), difference(4), difference(8));
+  }).sort();
+  return facets === 0 ? 0 : 4 * edges[facets >> 1];
+}
+
 function weldFacets(view: DataView, facets: number, welder: VertexWelder, indices: Uint32Array, first: number): void {
   let out = first;
   for (let facet = 0; facet < facets; facet++) {
@@ -83,9 +96,9 @@ function weldFacets(view: DataView, facets: number, welder: VertexWelder, indice
     for (let corner = 0; corner < 3; corner++) {
       const place = at + 12 * corner;
       indices[out + corner] = welder.index(
-        view.getInt32(place, true),
-        view.getInt32(place + 4, true),
-        view.getInt32(place + 8, true),
+        view.getFloat32(place, true),
+        view.getFloat32(place + 4, true),
+        view.getFloat32(place + 8, true),
       );
     }
     out += 3;
@@ -153,7 +166,6 @@ class CornerStore {
   readonly #welder: VertexWelder | null;
   readonly #loose: GrowingFloat64 | null;
   readonly #held: number[] = [];
-  readonly #value: DataView = new DataView(new ArrayBuffer(4));
 
   constructor(weld: boolean) {
     this.#welder = weld ? new VertexWelder(1024) : null;
@@ -185,14 +197,10 @@ class CornerStore {
   /** Vertex indices of the corners held. */
   take(): number[] {
     const corners: number[] = [];
-    const bits = (value: number): number => {
-      this.#value.setFloat32(0, value);
-      return this.#value.getInt32(0);
-    };
     for (let i = 0; i < this.#held.length; i += 3) {
       const [x, y, z] = this.#held.slice(i, i + 3);
       if (this.#welder) {
-        corners.push(this.#welder.index(bits(x), bits(y), bits(z)));
+        corners.push(this.#welder.index(x, y, z));
       } else if (this.#loose) {
         corners.push(this.#loose.length / 3);
         for (const value of [x, y, z]) this.#loose.push(value);

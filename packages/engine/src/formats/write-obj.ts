@@ -18,31 +18,26 @@ export async function writeObj(surface: SurfaceOutput, sink: ByteSink, context: 
   const writer = new ByteWriter(sink);
   const steps = positions.length + (normals?.length ?? 0) + (triangles?.length ?? 0);
   let done = 0;
-  const line = async (text: string): Promise<void> => {
-    writer.ascii(text);
-    done += 3;
-    if (writer.hasRoom(LONGEST_LINE)) return;
+  const makeRoom = async (): Promise<void> => {
     await writer.flush();
     await context.checkpoint(done / steps);
   };
   writer.ascii('# unit: mm\n');
-  for (let i = 0; i < positions.length; i += 3) {
-    let text = `v ${lengthText(origin[0] + positions[i])} ${lengthText(origin[1] + positions[i + 1])} ${lengthText(origin[2] + positions[i + 2])}`;
+  for (let i = 0; i < positions.length; i += 3, done += 3) {
+    if (!writer.hasRoom(LONGEST_LINE)) await makeRoom();
+    let text = 'v';
+    for (let k = 0; k < 3; k++) text += ` ${lengthText(origin[k] + positions[i + k])}`;
     if (colors) for (let k = 0; k < 3; k++) text += ` ${numberText(colors[i + k] / 255, 4)}`;
-    const full = `${text}\n`;
-    if (writer.hasRoom(2 * LONGEST_LINE)) {
-      writer.ascii(full);
-      done += 3;
-    } else {
-      await line(full);
-    }
+    writer.ascii(`${text}\n`);
   }
-  for (let i = 0; normals && i < normals.length; i += 3) {
-    await line(`vn ${numberText(normals[i], 6)} ${numberText(normals[i + 1], 6)} ${numberText(normals[i + 2], 6)}\n`);
+  for (let i = 0; normals && i < normals.length; i += 3, done += 3) {
+    if (!writer.hasRoom(LONGEST_LINE)) await makeRoom();
+    writer.ascii(`vn ${numberText(normals[i], 6)} ${numberText(normals[i + 1], 6)} ${numberText(normals[i + 2], 6)}\n`);
   }
   const corner = (index: number): string => (normals ? `${index + 1}//${index + 1}` : `${index + 1}`);
-  for (let i = 0; triangles && i < triangles.length; i += 3) {
-    await line(`f ${corner(triangles[i])} ${corner(triangles[i + 1])} ${corner(triangles[i + 2])}\n`);
+  for (let i = 0; triangles && i < triangles.length; i += 3, done += 3) {
+    if (!writer.hasRoom(LONGEST_LINE)) await makeRoom();
+    writer.ascii(`f ${corner(triangles[i])} ${corner(triangles[i + 1])} ${corner(triangles[i + 2])}\n`);
   }
   await writer.flush();
   return { byteCount: writer.byteCount, rounding: 5e-7 };

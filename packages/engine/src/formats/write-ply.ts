@@ -5,8 +5,8 @@ import { checkSurfaceOutput, coordinateRange, float32Rounding, type SurfaceOutpu
 /** Choices of the PLY writer. */
 export interface WritePlyOptions {
   /**
-   * `auto`: float64 only where float32 would lose more than one bit against coordinates relative to the origin, that
-   * is, when an object lies farther from its frame's zero than twice its own half extent.
+   * `auto`: float64 only where float32 would lose more than two bits against coordinates relative to the origin, that
+   * is, when a coordinate exceeds four times the object's half extent.
    */
   readonly coordinates?: 'auto' | 'float32' | 'float64';
   /** Comment lines for the header, one line each. */
