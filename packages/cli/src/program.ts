@@ -8,6 +8,7 @@ import { addLogCommand } from './commands/log.ts';
 import { addNewCommand } from './commands/new.ts';
 import { addReportCommand } from './commands/report.ts';
 import { addShowCommand } from './commands/show.ts';
+import { addTieCommand } from './commands/tie.ts';
 import { addUndoCommands } from './commands/undo.ts';
 import { addVerifyCommand } from './commands/verify.ts';
 import { EXIT, exitCodeOf } from './exit-code.ts';
@@ -17,6 +18,7 @@ import type { CliConsole } from './terminal/cli-console.ts';
 const COMMANDS: readonly ((shell: CommandShell) => void)[] = [
   addNewCommand,
   addAddCommand,
+  addTieCommand,
   addAlignCommand,
   addFuseCommand,
   addReportCommand,

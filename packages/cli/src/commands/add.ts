@@ -1,7 +1,8 @@
 import { stat } from 'node:fs/promises';
-import { INSTRUMENTS, type InstrumentClass, type LengthUnit, MM_PER_UNIT, type UnitProposal } from '@lapjoint/engine';
-import { type AddOptions, type AddResult, addFiles, type InputKind, shownJob, type UnitQuestion } from '@lapjoint/jobs';
+import { INSTRUMENTS, type InstrumentClass, type LengthUnit } from '@lapjoint/engine';
+import { type AddOptions, type AddResult, addFiles, type InputKind, shownJob } from '@lapjoint/jobs';
 import { Option } from 'commander';
+import { askUnit, UNITS } from '../ask-unit.ts';
 import { EXIT } from '../exit-code.ts';
 import type { CommandRun, CommonOptions } from '../run-command.ts';
 import { textTable } from '../terminal/text-table.ts';
@@ -15,38 +16,6 @@ interface AddCommandOptions extends CommonOptions {
   readonly kind?: InputKind;
   readonly force?: boolean;
   readonly dryRun?: boolean;
-}
-
-const UNITS = Object.keys(MM_PER_UNIT) as LengthUnit[];
-
-function isUnit(text: string): text is LengthUnit {
-  return (UNITS as string[]).includes(text);
-}
-
-/** Asks for the unit of a file at the terminal; null when the person gives none. */
-async function askUnit(run: CommandRun, { file, proposal }: UnitQuestion): Promise<LengthUnit | null> {
-  run.pauseProgress();
-  const enter = proposal.unit === null ? 'Enter: leave the file out' : `Enter: ${proposal.unit}`;
-  run.console.writeError(`${file} does not state its length unit. ${proposal.question}\n${sizesText(proposal)}`);
-  for (;;) {
-    const answer = (
-      await run.console.ask(`Unit (${UNITS.join(', ')}; ${enter}; no: leave the file out): `)
-    ).toLowerCase();
-    if (answer === '' || answer === 'y' || answer === 'yes') return proposal.unit;
-    if (answer === 'n' || answer === 'no') return null;
-    if (isUnit(answer)) return answer;
-    run.console.writeError(`${answer} is none of ${UNITS.join(', ')}.\n`);
-  }
-}
-
-function sizesText(proposal: UnitProposal): string {
-  return textTable(
-    ['unit', 'size of the scan'],
-    proposal.candidates.map(({ unit, sizeMm }) => [
-      unit,
-      `${sizeMm.map((value) => Number(value.toPrecision(4))).join(' x ')} mm`,
-    ]),
-  );
 }
 
 function textOf({ document, added, refused }: AddResult): string {
