@@ -4,6 +4,7 @@ import { addAddCommand } from './commands/add.ts';
 import { addAlignCommand } from './commands/align.ts';
 import type { CommandShell } from './commands/command-shell.ts';
 import { addFuseCommand } from './commands/fuse.ts';
+import { addHandoverCommand } from './commands/handover.ts';
 import { addLogCommand } from './commands/log.ts';
 import { addNewCommand } from './commands/new.ts';
 import { addReportCommand } from './commands/report.ts';
@@ -22,6 +23,7 @@ const COMMANDS: readonly ((shell: CommandShell) => void)[] = [
   addAlignCommand,
   addFuseCommand,
   addReportCommand,
+  addHandoverCommand,
   addShowCommand,
   addUndoCommands,
   addLogCommand,

@@ -8,6 +8,7 @@ export * from './operations/bounds-of-scan.ts';
 export * from './operations/change-job.ts';
 export * from './operations/commands-of-history.ts';
 export * from './operations/fuse-job.ts';
+export * from './operations/hand-over.ts';
 export * from './operations/hash-file.ts';
 export * from './operations/input-kind.ts';
 export * from './operations/load-scan.ts';

@@ -1,0 +1,56 @@
+import { handOver, showJob } from '@lapjoint/jobs';
+import { EXIT } from '../exit-code.ts';
+import type { CommandRun, CommonOptions } from '../run-command.ts';
+import { textTable } from '../terminal/text-table.ts';
+import { type CommandShell, defineCommand, perform } from './command-shell.ts';
+
+interface HandoverCommandOptions extends CommonOptions {
+  readonly force?: boolean;
+  readonly dryRun?: boolean;
+}
+
+async function handover(
+  run: CommandRun,
+  folder: string,
+  output: string,
+  options: HandoverCommandOptions,
+): Promise<number> {
+  const base = { schema: 'lapjoint/handover', schemaVersion: 1 };
+  if (options.dryRun === true) {
+    const job = await showJob(folder);
+    const points = (job.fused?.points ?? 0) * 5 + job.scans.reduce((sum, scan) => sum + scan.points, 0);
+    const estimate = {
+      timeSecondsLow: Math.ceil((0.5 * points) / 1e6),
+      timeSecondsHigh: Math.ceil((5 * points) / 1e6) + 5,
+      diskMegabytes: Math.ceil((40 * points) / 1e6) + 1,
+    };
+    run.result(
+      { ...base, dryRun: true, folder: output, estimate },
+      `Would write model, cloud, poses, targets, report, record and manifest into ${output}.\n` +
+        `Estimate: ${estimate.timeSecondsLow} to ${estimate.timeSecondsHigh} s, ${estimate.diskMegabytes} MB on the disk.\n`,
+    );
+    return EXIT.done;
+  }
+  const result = await handOver(folder, output, { force: options.force === true }, run.host);
+  run.result(
+    { ...base, folder: result.folder, files: result.files },
+    `Handed over in ${result.folder}:\n${textTable(
+      ['file', 'size', 'content'],
+      result.files.map(({ name, byteLength, content }) => [name, `${(byteLength / 1e6).toFixed(2)} MB`, content]),
+    )}`,
+  );
+  run.sayFindings(result.findings);
+  return EXIT.done;
+}
+
+/** `handover JOB FOLDER`: the package that leaves the house. */
+export function addHandoverCommand(shell: CommandShell): void {
+  defineCommand(shell, 'handover <job> <folder>', 'Write model, cloud, poses, targets, report, record and manifest.', [
+    'handover cabin-job out/',
+  ])
+    .option('--force', 'write over files of an earlier handover in the same folder')
+    .option('--dry-run', 'only say what would be done, with time and disk space')
+    .action((folder: string, output: string, options: HandoverCommandOptions) =>
+      perform(shell, 'handover', options, (run) => handover(run, folder, output, options)),
+    );
+}
