@@ -109,6 +109,15 @@ function targetObservations(
       parent.set(high, low);
     }
   }
+  const listOf = new Map(matches.flatMap(({ a, b }) => [a, b]).map((list) => [list.id, list]));
+  // The name a person knows; the number only where a list uses a name twice.
+  const label = (key: string): string => {
+    const [id, index] = [key.slice(0, key.lastIndexOf('/')), Number(key.slice(key.lastIndexOf('/') + 1))];
+    const list = listOf.get(id) as AlignTargetList;
+    const { name } = list.targets[index];
+    const isUnique = list.targets.filter((target) => target.name === name).length === 1;
+    return `${name} of ${list.name}${isUnique ? '' : ` (row ${index + 1})`}`;
+  };
   const seen = new Set<string>();
   const observations: NetworkObservation[] = [];
   for (const { a, b, pairs, tie } of matches) {
@@ -123,7 +132,7 @@ function targetObservations(
         const { position, sigma } = list.targets[index];
         const v = sigma * sigma;
         const covariance = [v, 0, 0, 0, v, 0, 0, 0, v];
-        observations.push({ kind: 'target', tie, frame: list.frame, target: find(key), position, covariance });
+        observations.push({ kind: 'target', tie, frame: list.frame, target: label(find(key)), position, covariance });
       }
     }
   }
