@@ -81,22 +81,19 @@ export function detectTextLayout(
     fields.length >= textColumns + leastColumns &&
     fields.slice(textColumns, textColumns + leastColumns).every((field) => isNumeric(field, decimalComma));
   const content = lines.map((line, index) => ({ line, index })).filter(({ line }) => !isCommentLine(line));
+  let best: Candidate | null = null;
   for (const decimalComma of [false, true]) {
     for (const separator of [';', '\t', ',', 'blank'] as const) {
       if (separator === ',' && decimalComma) continue;
       const rows = content.map(({ line, index }) => ({ index, fields: splitFields(line, separator) }));
       const first = rows.findIndex(({ fields }) => isData(fields, decimalComma));
-      // Up to two lines may stand before the data: a count, and names.
-      if (first < 0 || first > 2) continue;
-      const data = rows.slice(first).map(({ fields }) => fields);
-      if (!data.every((fields) => isData(fields, decimalComma))) continue;
-      const columnCount = Math.min(...data.map((fields) => fields.length));
-      const columnNames = findColumnNames(lines, rows, first, separator, columnCount);
-      if (separator === ',' && !columnNames) refuseIntegersWithCommas(name, data, rows[first].index);
-      if (decimalComma) refuseThousands(name, data, rows[first].index);
-      return { separator, decimalComma, columnNames, linesBefore: rows[first].index, columnCount };
+      // Up to two lines may stand before the data: a count, and names. A layout that makes data of more lines is right.
+      if (first < 0 || first > 2 || (best !== null && first >= best.first)) continue;
+      if (!rows.slice(first).every(({ fields }) => isData(fields, decimalComma))) continue;
+      best = { separator, decimalComma, rows, first };
     }
   }
+  if (best) return settle(name, lines, best);
   const line = content[0]?.index ?? 0;
   throw new FormatError(
     'text-columns-unknown',
@@ -104,6 +101,24 @@ export function detectTextLayout(
     'Expected are lines with x, y, z between blanks, commas, semicolons or tabs, with a decimal point.',
     { file: name, line: line + 1 },
   );
+}
+
+/** A layout under which the lines are data from `first` on. */
+interface Candidate {
+  readonly separator: TextLayout['separator'];
+  readonly decimalComma: boolean;
+  readonly rows: readonly { readonly index: number; readonly fields: readonly string[] }[];
+  readonly first: number;
+}
+
+function settle(name: string, lines: readonly string[], candidate: Candidate): TextLayout {
+  const { separator, decimalComma, rows, first } = candidate;
+  const data = rows.slice(first).map(({ fields }) => fields);
+  const columnCount = Math.min(...data.map((fields) => fields.length));
+  const columnNames = findColumnNames(lines, rows, first, separator, columnCount);
+  if (separator === ',' && !columnNames) refuseIntegersWithCommas(name, data, rows[first].index);
+  if (decimalComma) refuseThousands(name, data, rows[first].index);
+  return { separator, decimalComma, columnNames, linesBefore: rows[first].index, columnCount };
 }
 
 function findColumnNames(
