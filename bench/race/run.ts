@@ -31,13 +31,13 @@ const jobs = await loadJobs(positionals).catch((error: Error) => {
 if (!places.build || !places.data) {
   process.stdout.write('The peers are absent (LAPJOINT_PEERS_BUILD, LAPJOINT_PEERS_DATA): ours runs alone.\n');
 }
-const results: Record<string, unknown> = { node: process.version, processor: cpus()[0]?.model, rounds };
+const lines: object[] = [{ node: process.version, processor: cpus()[0]?.model, rounds }];
 for (const job of jobs) {
   const result = race(job, places, rounds, (text) => process.stderr.write(`${text}\n`));
   process.stdout.write(`${raceTable(job, result)}\n`);
-  results[job.name] = result;
+  for (const entry of result.entries) lines.push({ job: job.name, ...entry });
 }
 const folder = fileURLToPath(new URL('../results/', import.meta.url));
 mkdirSync(folder, { recursive: true });
-writeFileSync(join(folder, 'peers.json'), `${JSON.stringify(results, null, 1)}\n`);
-process.stdout.write('\nEvery round is in bench/results/peers.json.\n');
+writeFileSync(join(folder, 'peers.jsonl'), lines.map((line) => `${JSON.stringify(line)}\n`).join(''));
+process.stdout.write('\nEvery round is in bench/results/peers.jsonl.\n');

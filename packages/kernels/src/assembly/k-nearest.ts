@@ -10,6 +10,7 @@ import {
   levelAddress,
   PACK_TABLE,
   POINT_LEAF,
+  RECENT,
   STACK,
 } from './layout';
 import { sortCandidates } from './sort-candidates';
@@ -24,22 +25,32 @@ function capacityFor(k: u32): u32 {
 
 /** Bytes of scratch that a search for k neighbours needs. */
 export function scratchSize(k: u32): usize {
-  return CANDIDATES + <usize>(capacityFor(k) + 16) * 12 + <usize>(k + 16) * 8;
+  return CANDIDATES + <usize>(capacityFor(k) + 16) * 20;
 }
 
 // Result of the last search: found slots (addresses of x) and squared distances, ascending by (distance, id).
 export let slots: usize = 0;
 export let distances: usize = 0;
 
-// Of the last successful search: centre and largest squared distance, which bound the next one.
-let lastX: f64 = 0;
-let lastY: f64 = 0;
-let lastZ: f64 = 0;
-let lastReach: f64 = -1;
+// The last eight searches that found k points: centre x[8] y[8] z[8] and reach[8] (distance of the k-th point). They bound
+// the next search. Kept in the scratch.
+let next: usize = 0;
 
-/** Forgets the last search; call it when tree or k change. */
-export function startSearch(): void {
-  lastReach = -1;
+/** Forgets earlier searches; call it when tree or k change. */
+export function startSearch(scratch: usize): void {
+  for (let o: usize = 0; o < 128; o += 16) v128.store(scratch + RECENT + o, f32x4.splat(Infinity));
+  next = 0;
+}
+
+// @ts-ignore: decorator
+@inline
+function remember(scratch: usize, x: f32, y: f32, z: f32, reach: f32): void {
+  const at = scratch + RECENT + (next << 2);
+  store<f32>(at, x, 0);
+  store<f32>(at, y, 32);
+  store<f32>(at, z, 64);
+  store<f32>(at, reach, 96);
+  next = (next + 1) & 7;
 }
 
 /**
@@ -57,9 +68,9 @@ export function findNearest(tree: usize, x: f32, y: f32, z: f32, k: u32, scratch
   const candidateSlots = candidateDistances + ((<usize>capacity + 16) << 2);
   const ranks = candidateSlots + ((<usize>capacity + 16) << 2);
   slots = ranks + ((<usize>capacity + 16) << 2);
-  distances = slots + ((<usize>k + 16) << 2);
+  distances = slots + ((<usize>capacity + 16) << 2);
 
-  let bound = firstBound(tree, x, y, z, k);
+  let bound = firstBound(tree, x, y, z, k, scratch);
   let boundId: u32 = 0xffffffff;
   const levels = load<u32>(tree + LEVEL_COUNT);
   const leaves = levelAddress(tree, 0);
@@ -107,7 +118,7 @@ export function findNearest(tree: usize, x: f32, y: f32, z: f32, k: u32, scratch
       count += popcnt<i32>(hits);
     }
     if (count + 8 > capacity) {
-      count = sortCandidates(candidateDistances, candidateSlots, ranks, count, k, slots, distances);
+      count = sortCandidates(candidateDistances, candidateSlots, ranks, table, count, bound, k, slots, distances);
       memory.copy(candidateDistances, distances, (<usize>count) << 2);
       memory.copy(candidateSlots, slots, (<usize>count) << 2);
       if (count == k) {
@@ -117,28 +128,34 @@ export function findNearest(tree: usize, x: f32, y: f32, z: f32, k: u32, scratch
       }
     }
   } while (top > stack);
-  count = sortCandidates(candidateDistances, candidateSlots, ranks, count, k, slots, distances);
-  lastReach = count == k ? <f64>load<f32>(distances + ((<usize>(k - 1)) << 2)) : -1;
-  lastX = x;
-  lastY = y;
-  lastZ = z;
+  count = sortCandidates(candidateDistances, candidateSlots, ranks, table, count, bound, k, slots, distances);
+  if (count == k) remember(scratch, x, y, z, sqrt<f32>(load<f32>(distances + ((<usize>(k - 1)) << 2))));
   return count;
 }
 
-function firstBound(tree: usize, x: f32, y: f32, z: f32, k: u32): f32 {
-  if (lastReach > 1e-30) {
-    const dx = <f64>x - lastX;
-    const dy = <f64>y - lastY;
-    const dz = <f64>z - lastZ;
-    const step = dx * dx + dy * dy + dz * dz;
-    if (step <= lastReach) {
-      const reach = sqrt<f64>(lastReach) + sqrt<f64>(step);
-      // 1e-5 covers the float32 rounding of both distances many times.
-      const bound = reach * reach * 1.00001;
-      return bound < <f64>F32_LARGEST ? <f32>bound : F32_LARGEST;
-    }
-  }
+function firstBound(tree: usize, x: f32, y: f32, z: f32, k: u32, scratch: usize): f32 {
+  const recent = scratch + RECENT;
+  const qx = f32x4.splat(x);
+  const qy = f32x4.splat(y);
+  const qz = f32x4.splat(z);
+  const step = f32x4.sqrt(pointDistances(recent, qx, qy, qz));
+  const step2 = f32x4.sqrt(pointDistances(recent + 16, qx, qy, qz));
+  const reach = f32x4.add(step, v128.load(recent, 96));
+  const reach2 = f32x4.add(step2, v128.load(recent, 112));
+  const least = f32x4.pmin(reach, reach2);
+  const pairs = f32x4.pmin(least, v128.shuffle<i32>(least, least, 2, 3, 0, 1));
+  const best = f32x4.extract_lane(f32x4.pmin(pairs, v128.shuffle<i32>(pairs, pairs, 1, 0, 3, 2)), 0);
+  // 1e-5 covers the float32 rounding of all distances many times, as long as their squares do not underflow.
+  const bound = best * best * <f32>1.00001;
+  if (bound > <f32>1e-30 && bound < F32_LARGEST && best < 2 * typicalReach(recent)) return bound;
   return cellBound(tree, x, y, z, k);
+}
+
+// Reach of the last search: after a long step the cell's bound is better than the triangle inequality.
+// @ts-ignore: decorator
+@inline
+function typicalReach(recent: usize): f32 {
+  return load<f32>(recent + (((next + 7) & 7) << 2), 96);
 }
 
 /** Largest squared distance to the points of the nearest cell that holds at least k points. */
@@ -190,7 +207,7 @@ export function kNearest(
   outDistance: usize,
   scratch: usize,
 ): void {
-  startSearch();
+  startSearch(scratch);
   for (let i = 0; i < count; i++) {
     const at = queries + <usize>i * 12;
     const x = load<f32>(at);

@@ -22,11 +22,13 @@ export const INDEX_MASK: u32 = (1 << 27) - 1;
 
 export const F32_LARGEST: f32 = f32.MAX_VALUE;
 
-// Scratch of one caller: left-packing table (16 x 16 bytes), then the traversal stack, then the candidates.
+// Scratch of one caller: left-packing table (16 x 16 bytes), then the traversal stack, then the
+// last eight searches, then the candidates.
 export const PACK_TABLE: usize = 0;
 export const STACK: usize = 256;
 export const STACK_SIZE: usize = 8 * 128;
-export const CANDIDATES: usize = STACK + STACK_SIZE;
+export const RECENT: usize = STACK + STACK_SIZE;
+export const CANDIDATES: usize = RECENT + 128;
 
 // @ts-ignore: decorator
 @inline

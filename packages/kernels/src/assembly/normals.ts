@@ -17,7 +17,7 @@ export function leafNormals(
   outVariation: usize,
   scratch: usize,
 ): void {
-  startSearch();
+  startSearch(scratch);
   const count = load<u32>(tree + ENTRY_COUNT);
   const leaves = levelAddress(tree, 0);
   for (let i = first * 8; i < min<u32>(last * 8, count); i++) {
