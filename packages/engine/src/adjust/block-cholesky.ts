@@ -1,59 +1,7 @@
 import { symmetricEigen } from '../math/index.ts';
+import { BLOCK, BLOCK_AREA, type BlockMatrix } from './block-matrix.ts';
 
-/** Unknowns in one block: the six parameters of a pose. */
-export const BLOCK = 6;
-const AREA = BLOCK * BLOCK;
-
-/** Symmetric matrix of 6 x 6 blocks, only those that are not zero: `at(i, j)` with i >= j, row-major inside. */
-export class BlockMatrix {
-  readonly blockCount: number;
-  readonly rows: Map<number, Float64Array>[];
-
-  constructor(blockCount: number) {
-    this.blockCount = blockCount;
-    this.rows = Array.from({ length: blockCount }, () => new Map());
-    for (let i = 0; i < blockCount; i++) this.at(i, i);
-  }
-
-  /** The block in row i and column j, i >= j; made of zeros when it is new. */
-  at(i: number, j: number): Float64Array {
-    const row = this.rows[i] as Map<number, Float64Array>;
-    let block = row.get(j);
-    if (!block) {
-      block = new Float64Array(AREA);
-      row.set(j, block);
-    }
-    return block;
-  }
-
-  /** Adds scale * A^T W B into block (i, j), or its transpose into (j, i) when j > i. A: p x 6, W: p x p, B: p x 6. */
-  addProduct(
-    i: number,
-    j: number,
-    a: ArrayLike<number>,
-    w: ArrayLike<number>,
-    b: ArrayLike<number>,
-    p: number,
-    scale: number,
-  ): void {
-    if (j > i) {
-      this.addProduct(j, i, b, w, a, p, scale);
-      return;
-    }
-    const block = this.at(i, j);
-    for (let c = 0; c < BLOCK; c++) {
-      for (let r = 0; r < p; r++) {
-        let sum = 0;
-        for (let k = 0; k < p; k++) sum += (w[r * p + k] as number) * (b[k * BLOCK + c] as number);
-        if (sum === 0) continue;
-        sum *= scale;
-        for (let q = 0; q < BLOCK; q++) block[q * BLOCK + c] += (a[r * BLOCK + q] as number) * sum;
-      }
-    }
-  }
-}
-
-/** A direction that nothing holds: one motion of several blocks, of unit length in its own block. */
+/** A direction that nothing holds: one motion of several blocks, of unit length in the block that is eliminated last. */
 export interface FreeDirection {
   /** Six numbers a block. */
   readonly motion: Float64Array;
@@ -62,180 +10,172 @@ export interface FreeDirection {
 /** Eigenvalues of a pivot below this share of the largest of its block before elimination are rounding, not information. */
 const RANK_TOLERANCE = 1e-12;
 
+/** What is below the diagonal of one column: rows by their place in the order, ascending, with their blocks. */
+interface Column {
+  readonly rows: number[];
+  readonly blocks: Float64Array[];
+}
+
 /**
- * Cholesky factor of a sparse symmetric block matrix, with its free directions.
+ * Cholesky factor (L D L^T in blocks) of a sparse symmetric block matrix, with its free directions.
  *
  * Method   blocks eliminated in the order of least degree; a pivot direction that elimination has used up is held in its
  *          place and reported as free. Selected inverse on the pattern of the factor by the recursion of Takahashi,
  *          Fagan & Chin 1973; other blocks by solving.
- * Cost     chains: linear; all blocks tied with each other: n^3 / 6 block products.
+ * Cost     chains: linear; all n blocks tied with each other: n^3 / 6 block products.
  */
 export class BlockCholesky {
   readonly blockCount: number;
   readonly freeDirections: readonly FreeDirection[];
-  readonly #order: number[] = [];
+  /** Block at each place of the order, and place of each block. */
+  readonly #order: Int32Array;
   readonly #place: Int32Array;
-  /** Per eliminated block: later neighbours and G = N_ik D_k^-1. */
-  readonly #below: { readonly index: number; readonly factor: Float64Array }[][];
-  readonly #pivotInverse: Float64Array[];
+  /** By place: N_ik D_k^-1 for the rows below. */
+  readonly #columns: Column[];
+  readonly #pivotInverse: Float64Array[] = [];
   #selected: Map<number, Float64Array> | null = null;
+  readonly #solved = new Map<number, Float64Array>();
 
   constructor(matrix: BlockMatrix) {
     const n = matrix.blockCount;
     this.blockCount = n;
-    this.#place = new Int32Array(n).fill(-1);
-    this.#below = Array.from({ length: n }, () => []);
-    this.#pivotInverse = Array.from({ length: n }, () => new Float64Array(AREA));
-    const work: Map<number, Float64Array>[] = Array.from({ length: n }, () => new Map());
-    const scale = new Float64Array(n);
+    const { order, place, rows } = orderOfLeastDegree(matrix);
+    this.#order = order;
+    this.#place = place;
+    this.#columns = rows.map((r) => ({ rows: r, blocks: r.map(() => new Float64Array(BLOCK_AREA)) }));
+    const pivots = Array.from(order, (k) => matrix.at(k, k).slice());
+    const find = rows.map((r) => new Map(r.map((row, at) => [row, at])));
     matrix.rows.forEach((row, i) => {
       for (const [j, block] of row) {
-        (work[i] as Map<number, Float64Array>).set(j, block.slice());
-        if (i !== j) (work[j] as Map<number, Float64Array>).set(i, transpose(block));
-        else scale[i] = largestEigenvalue(block);
+        if (i === j) continue;
+        const [pi, pj] = [place[i], place[j]];
+        const [low, high] = pi < pj ? [pi, pj] : [pj, pi];
+        const target = (this.#columns[low] as Column).blocks[
+          (find[low] as Map<number, number>).get(high) as number
+        ] as Float64Array;
+        if (pi > pj) target.set(block);
+        else target.set(transpose(block));
       }
     });
-    const held: { block: number; direction: Float64Array }[] = [];
-    const left = new Set(Array.from({ length: n }, (_, i) => i));
-    while (left.size > 0) {
-      let k = -1;
-      for (const i of left)
-        if (k < 0 || (work[i] as Map<number, unknown>).size < (work[k] as Map<number, unknown>).size) k = i;
-      left.delete(k);
-      this.#place[k] = this.#order.length;
-      this.#order.push(k);
-      this.#eliminate(k, work, scale, held);
+    const held: { place: number; direction: Float64Array }[] = [];
+    for (let p = 0; p < n; p++) {
+      const scale = largestEigenvalue(matrix.at(order[p], order[p]));
+      const { inverse, free } = invertPivot(pivots[p] as Float64Array, scale);
+      this.#pivotInverse.push(inverse);
+      for (const direction of free) held.push({ place: p, direction });
+      const column = this.#columns[p] as Column;
+      const reduced = column.blocks.map((block) => multiply(block, inverse));
+      column.rows.forEach((i, a) => {
+        const factor = reduced[a] as Float64Array;
+        subtractTransposedProduct(pivots[i] as Float64Array, factor, column.blocks[a] as Float64Array);
+        for (let b = 0; b < a; b++) {
+          const j = column.rows[b] as number;
+          const at = (find[j] as Map<number, number>).get(i) as number;
+          subtractTransposedProduct(
+            (this.#columns[j] as Column).blocks[at] as Float64Array,
+            factor,
+            column.blocks[b] as Float64Array,
+          );
+        }
+      });
+      reduced.forEach((block, a) => {
+        column.blocks[a] = block;
+      });
     }
-    this.freeDirections = held.map(({ block, direction }) => ({ motion: this.#freeMotion(block, direction) }));
+    this.freeDirections = held.map((h) => ({ motion: this.#freeMotion(h.place, h.direction) }));
   }
 
-  #eliminate(
-    k: number,
-    work: Map<number, Float64Array>[],
-    scale: Float64Array,
-    held: { block: number; direction: Float64Array }[],
-  ): void {
-    const row = work[k] as Map<number, Float64Array>;
-    const { values, vectors } = symmetricEigen(row.get(k) as Float64Array, BLOCK);
-    const inverse = this.#pivotInverse[k] as Float64Array;
-    const limit = RANK_TOLERANCE * scale[k];
-    for (let e = 0; e < BLOCK; e++) {
-      let value = values[e];
-      if (!(value > limit)) {
-        held.push({ block: k, direction: Float64Array.from({ length: BLOCK }, (_, i) => vectors[i * BLOCK + e]) });
-        value = scale[k] > 0 ? scale[k] : 1;
-      }
-      for (let i = 0; i < BLOCK; i++) {
-        for (let j = 0; j < BLOCK; j++)
-          inverse[i * BLOCK + j] += (vectors[i * BLOCK + e] * vectors[j * BLOCK + e]) / value;
-      }
-    }
-    const neighbours = [...row.keys()].filter((i) => i !== k).sort((a, b) => a - b);
-    const below = this.#below[k] as { index: number; factor: Float64Array }[];
-    for (const i of neighbours) {
-      const own = (work[i] as Map<number, Float64Array>).get(k) as Float64Array;
-      below.push({ index: i, factor: multiply(own, inverse) });
-      (work[i] as Map<number, Float64Array>).delete(k);
-    }
-    for (const { index: i, factor } of below) {
-      for (const j of neighbours) {
-        if (j > i) break;
-        const other = row.get(j) as Float64Array; // N_kj = N_jk^T
-        const target = blockOf(work, i, j);
-        subtractProduct(target, factor, other);
-        if (i !== j) setTransposed(work, j, i, target);
-      }
-    }
-    row.clear();
-  }
-
-  /** The motion of all blocks that a free direction of one block brings about. */
-  #freeMotion(block: number, direction: Float64Array): Float64Array {
+  /** The motion of all blocks that a free direction of one pivot brings about. */
+  #freeMotion(place: number, direction: Float64Array): Float64Array {
     const motion = new Float64Array(BLOCK * this.blockCount);
-    motion.set(direction, block * BLOCK);
-    for (let p = (this.#place[block] as number) - 1; p >= 0; p--)
-      this.#substituteBack(this.#order[p] as number, motion);
-    return motion;
+    motion.set(direction, place * BLOCK);
+    this.#substituteBack(motion, place - 1);
+    return this.#inCallersOrder(motion);
   }
 
-  /** x_k -= sum G_ik^T x_i. */
-  #substituteBack(k: number, x: Float64Array): void {
-    for (const { index, factor } of this.#below[k] as { index: number; factor: Float64Array }[]) {
-      for (let c = 0; c < BLOCK; c++) {
-        let sum = 0;
-        for (let r = 0; r < BLOCK; r++) sum += factor[r * BLOCK + c] * x[index * BLOCK + r];
-        x[k * BLOCK + c] -= sum;
-      }
+  /** x_k -= sum G_ik^T x_i, from the given place up. */
+  #substituteBack(x: Float64Array, from: number): void {
+    for (let p = from; p >= 0; p--) {
+      const { rows, blocks } = this.#columns[p] as Column;
+      rows.forEach((i, a) => {
+        const g = blocks[a] as Float64Array;
+        for (let c = 0; c < BLOCK; c++) {
+          let sum = 0;
+          for (let r = 0; r < BLOCK; r++) sum += g[r * BLOCK + c] * x[i * BLOCK + r];
+          x[p * BLOCK + c] -= sum;
+        }
+      });
     }
+  }
+
+  #inCallersOrder(x: Float64Array): Float64Array {
+    const out = new Float64Array(x.length);
+    this.#order.forEach((block, p) => {
+      out.set(x.subarray(p * BLOCK, (p + 1) * BLOCK), block * BLOCK);
+    });
+    return out;
   }
 
   /** Solves N x = b. */
   solve(b: Float64Array): Float64Array {
-    const x = b.slice();
-    for (const k of this.#order) {
-      for (const { index, factor } of this.#below[k] as { index: number; factor: Float64Array }[]) {
-        for (let r = 0; r < BLOCK; r++) {
-          let sum = 0;
-          for (let c = 0; c < BLOCK; c++) sum += factor[r * BLOCK + c] * x[k * BLOCK + c];
-          x[index * BLOCK + r] -= sum;
-        }
-      }
+    const x = new Float64Array(b.length);
+    this.#order.forEach((block, p) => {
+      x.set(b.subarray(block * BLOCK, (block + 1) * BLOCK), p * BLOCK);
+    });
+    for (let p = 0; p < this.blockCount; p++) {
+      const { rows, blocks } = this.#columns[p] as Column;
+      rows.forEach((i, a) => {
+        multiplyVector(x, i, blocks[a] as Float64Array, x, p, -1);
+      });
     }
     const scaled = new Float64Array(x.length);
-    for (let k = 0; k < this.blockCount; k++) {
-      const inverse = this.#pivotInverse[k] as Float64Array;
-      for (let r = 0; r < BLOCK; r++) {
-        let sum = 0;
-        for (let c = 0; c < BLOCK; c++) sum += inverse[r * BLOCK + c] * x[k * BLOCK + c];
-        scaled[k * BLOCK + r] = sum;
-      }
-    }
-    for (let p = this.blockCount - 1; p >= 0; p--) this.#substituteBack(this.#order[p] as number, scaled);
-    return scaled;
+    for (let p = 0; p < this.blockCount; p++) multiplyVector(scaled, p, this.#pivotInverse[p] as Float64Array, x, p, 1);
+    this.#substituteBack(scaled, this.blockCount - 1);
+    return this.#inCallersOrder(scaled);
   }
 
   /** Block (i, j) of the inverse, row-major. */
   inverseBlock(i: number, j: number): Float64Array {
-    const selected = this.#selected ?? this.#selectInverse();
-    this.#selected = selected;
-    const stored = selected.get(i * this.blockCount + j);
-    if (stored) return stored;
-    const block = new Float64Array(AREA);
-    const mirrored = new Float64Array(AREA);
-    const unit = new Float64Array(BLOCK * this.blockCount);
+    this.#selected ??= this.#selectInverse();
+    const n = this.blockCount;
+    const [pi, pj] = [this.#place[i], this.#place[j]];
+    const stored = this.#selected.get(pi >= pj ? pi * n + pj : pj * n + pi);
+    if (stored) return pi >= pj ? stored : transpose(stored);
+    const known = this.#solved.get(i * n + j);
+    if (known) return known;
+    const block = new Float64Array(BLOCK_AREA);
+    const unit = new Float64Array(BLOCK * n);
     for (let c = 0; c < BLOCK; c++) {
       unit[j * BLOCK + c] = 1;
       const column = this.solve(unit);
       unit[j * BLOCK + c] = 0;
-      for (let r = 0; r < BLOCK; r++) {
-        block[r * BLOCK + c] = column[i * BLOCK + r];
-        mirrored[c * BLOCK + r] = column[i * BLOCK + r];
-      }
+      for (let r = 0; r < BLOCK; r++) block[r * BLOCK + c] = column[i * BLOCK + r];
     }
-    selected.set(i * this.blockCount + j, block);
-    selected.set(j * this.blockCount + i, mirrored);
+    this.#solved.set(i * n + j, block);
+    this.#solved.set(j * n + i, transpose(block));
     return block;
   }
 
+  /** Blocks of the inverse by places, row >= column, on the pattern of the factor. */
   #selectInverse(): Map<number, Float64Array> {
     const n = this.blockCount;
     const inverse = new Map<number, Float64Array>();
     for (let p = n - 1; p >= 0; p--) {
-      const k = this.#order[p] as number;
-      const below = this.#below[k] as { index: number; factor: Float64Array }[];
-      const diagonal = (this.#pivotInverse[k] as Float64Array).slice();
-      const column: Float64Array[] = [];
-      for (const { index: i } of below) {
-        const block = new Float64Array(AREA);
-        for (const { index: j, factor } of below)
-          subtractProduct(block, inverse.get(i * n + j) as Float64Array, factor);
-        column.push(block);
-      }
-      below.forEach(({ index: i, factor }, at) => {
-        const block = column[at] as Float64Array;
-        subtractProduct(diagonal, transpose(factor), block);
-        inverse.set(i * n + k, block);
-        inverse.set(k * n + i, transpose(block));
+      const { rows, blocks } = this.#columns[p] as Column;
+      const diagonal = (this.#pivotInverse[p] as Float64Array).slice();
+      const column = rows.map((i) => {
+        const block = new Float64Array(BLOCK_AREA);
+        rows.forEach((j, b) => {
+          const g = blocks[b] as Float64Array;
+          if (i >= j) subtractProduct(block, inverse.get(i * n + j) as Float64Array, g);
+          else subtractProductOfTransposed(block, inverse.get(j * n + i) as Float64Array, g);
+        });
+        return block;
+      });
+      rows.forEach((i, a) => {
+        const block = column[a] as Float64Array;
+        subtractProductOfTransposed(diagonal, blocks[a] as Float64Array, block);
+        inverse.set(i * n + p, block);
       });
       for (let r = 0; r < BLOCK; r++) {
         for (let c = 0; c < r; c++) {
@@ -244,25 +184,61 @@ export class BlockCholesky {
           diagonal[c * BLOCK + r] = mean;
         }
       }
-      inverse.set(k * n + k, diagonal);
+      inverse.set(p * n + p, diagonal);
     }
     return inverse;
   }
 }
 
-function blockOf(work: Map<number, Float64Array>[], i: number, j: number): Float64Array {
-  const row = work[i] as Map<number, Float64Array>;
-  let block = row.get(j);
-  if (!block) {
-    block = new Float64Array(AREA);
-    row.set(j, block);
+/** Elimination order, place of each block, and the rows (places) below the diagonal of each column of the factor. */
+function orderOfLeastDegree(matrix: BlockMatrix): { order: Int32Array; place: Int32Array; rows: number[][] } {
+  const n = matrix.blockCount;
+  const neighbours: Set<number>[] = Array.from({ length: n }, () => new Set());
+  matrix.rows.forEach((row, i) => {
+    for (const j of row.keys()) {
+      if (i === j) continue;
+      (neighbours[i] as Set<number>).add(j);
+      (neighbours[j] as Set<number>).add(i);
+    }
+  });
+  const order = new Int32Array(n);
+  const place = new Int32Array(n).fill(-1);
+  const below: number[][] = [];
+  for (let p = 0; p < n; p++) {
+    let k = -1;
+    for (let i = 0; i < n; i++) {
+      if (place[i] < 0 && (k < 0 || (neighbours[i] as Set<number>).size < (neighbours[k] as Set<number>).size)) k = i;
+    }
+    place[k] = p;
+    order[p] = k;
+    const left = [...(neighbours[k] as Set<number>)];
+    below.push(left);
+    for (const i of left) {
+      const own = neighbours[i] as Set<number>;
+      own.delete(k);
+      for (const j of left) if (j !== i) own.add(j);
+    }
   }
-  return block;
+  return { order, place, rows: below.map((row) => row.map((i) => place[i]).sort((a, b) => a - b)) };
 }
 
-function setTransposed(work: Map<number, Float64Array>[], j: number, i: number, block: Float64Array): void {
-  const other = blockOf(work, j, i);
-  for (let r = 0; r < BLOCK; r++) for (let c = 0; c < BLOCK; c++) other[c * BLOCK + r] = block[r * BLOCK + c];
+/** Inverse of a pivot; directions without information are held and returned. */
+function invertPivot(pivot: Float64Array, scale: number): { inverse: Float64Array; free: Float64Array[] } {
+  const { values, vectors } = symmetricEigen(pivot, BLOCK);
+  const inverse = new Float64Array(BLOCK_AREA);
+  const free: Float64Array[] = [];
+  for (let e = 0; e < BLOCK; e++) {
+    let value = values[e];
+    if (!(value > RANK_TOLERANCE * scale)) {
+      free.push(Float64Array.from({ length: BLOCK }, (_, i) => vectors[i * BLOCK + e]));
+      value = scale > 0 ? scale : 1;
+    }
+    for (let i = 0; i < BLOCK; i++) {
+      const v = vectors[i * BLOCK + e] / value;
+      for (let j = 0; j < BLOCK; j++) inverse[i * BLOCK + j] += v * vectors[j * BLOCK + e];
+    }
+  }
+  return { inverse, free };
 }
 
 function largestEigenvalue(block: Float64Array): number {
@@ -270,13 +246,13 @@ function largestEigenvalue(block: Float64Array): number {
 }
 
 function transpose(block: Float64Array): Float64Array {
-  const out = new Float64Array(AREA);
+  const out = new Float64Array(BLOCK_AREA);
   for (let r = 0; r < BLOCK; r++) for (let c = 0; c < BLOCK; c++) out[c * BLOCK + r] = block[r * BLOCK + c];
   return out;
 }
 
 function multiply(a: Float64Array, b: Float64Array): Float64Array {
-  const out = new Float64Array(AREA);
+  const out = new Float64Array(BLOCK_AREA);
   for (let r = 0; r < BLOCK; r++) {
     for (let k = 0; k < BLOCK; k++) {
       const value = a[r * BLOCK + k];
@@ -286,12 +262,42 @@ function multiply(a: Float64Array, b: Float64Array): Float64Array {
   return out;
 }
 
+/** Block i of out += sign * a * (block j of x). */
+function multiplyVector(out: Float64Array, i: number, a: Float64Array, x: Float64Array, j: number, sign: number): void {
+  for (let r = 0; r < BLOCK; r++) {
+    let sum = 0;
+    for (let c = 0; c < BLOCK; c++) sum += a[r * BLOCK + c] * x[j * BLOCK + c];
+    out[i * BLOCK + r] += sign * sum;
+  }
+}
+
+/** out -= a b^T: the innermost loop of the factorisation, rows times rows. */
+function subtractTransposedProduct(out: Float64Array, a: Float64Array, b: Float64Array): void {
+  for (let r = 0; r < BLOCK_AREA; r += BLOCK) {
+    const [a0, a1, a2, a3, a4, a5] = [a[r], a[r + 1], a[r + 2], a[r + 3], a[r + 4], a[r + 5]];
+    for (let c = 0, k = 0; c < BLOCK; c++, k += BLOCK) {
+      out[r + c] -= a0 * b[k] + a1 * b[k + 1] + a2 * b[k + 2] + a3 * b[k + 3] + a4 * b[k + 4] + a5 * b[k + 5];
+    }
+  }
+}
+
 /** out -= a b. */
 function subtractProduct(out: Float64Array, a: Float64Array, b: Float64Array): void {
+  for (let r = 0; r < BLOCK_AREA; r += BLOCK) {
+    const [a0, a1, a2, a3, a4, a5] = [a[r], a[r + 1], a[r + 2], a[r + 3], a[r + 4], a[r + 5]];
+    for (let c = 0; c < BLOCK; c++) {
+      out[r + c] -= a0 * b[c] + a1 * b[c + 6] + a2 * b[c + 12] + a3 * b[c + 18] + a4 * b[c + 24] + a5 * b[c + 30];
+    }
+  }
+}
+
+/** out -= a^T b. */
+function subtractProductOfTransposed(out: Float64Array, a: Float64Array, b: Float64Array): void {
   for (let r = 0; r < BLOCK; r++) {
-    for (let k = 0; k < BLOCK; k++) {
-      const value = a[r * BLOCK + k];
-      for (let c = 0; c < BLOCK; c++) out[r * BLOCK + c] -= value * b[k * BLOCK + c];
+    const [a0, a1, a2, a3, a4, a5] = [a[r], a[r + 6], a[r + 12], a[r + 18], a[r + 24], a[r + 30]];
+    for (let c = 0; c < BLOCK; c++) {
+      out[r * BLOCK + c] -=
+        a0 * b[c] + a1 * b[c + 6] + a2 * b[c + 12] + a3 * b[c + 18] + a4 * b[c + 24] + a5 * b[c + 30];
     }
   }
 }

@@ -7,7 +7,8 @@ import {
   quaternionOfVector,
   vectorOfQuaternion,
 } from '../math/index.ts';
-import { BLOCK, type BlockCholesky } from './block-cholesky.ts';
+import type { BlockCholesky } from './block-cholesky.ts';
+import { BLOCK } from './block-matrix.ts';
 import type { NetworkModel } from './network-model.ts';
 import type { FrameCovariance } from './network-residuals.ts';
 

@@ -1,5 +1,5 @@
 import { invertSymmetric3, type Matrix3, multiplyMatrix3Vector, type Vec3 } from '../math/index.ts';
-import { BLOCK } from './block-cholesky.ts';
+import { BLOCK } from './block-matrix.ts';
 import type { LinearLink } from './linearise-link.ts';
 import type { NetworkLink, NetworkModel } from './network-model.ts';
 import type { LinearNetwork } from './solve-network.ts';

@@ -1,6 +1,7 @@
 import type { RunContext } from '../base/index.ts';
 import { multiplyQuaternions, normalizeQuaternion, type Pose, quaternionOfVector, type Vec3 } from '../math/index.ts';
-import { BLOCK, BlockCholesky, BlockMatrix } from './block-cholesky.ts';
+import { BlockCholesky } from './block-cholesky.ts';
+import { BLOCK, BlockMatrix } from './block-matrix.ts';
 import { type LinearLink, lineariseLink } from './linearise-link.ts';
 import type { NetworkModel } from './network-model.ts';
 import { type LinearTarget, lineariseTarget, type RobustWeight } from './target-elimination.ts';
@@ -119,37 +120,32 @@ function assemble(
   for (const t of linear.targets) {
     // A target seen once says nothing about poses; eliminating it would leave rounding only.
     if (t.sightings.length < 2) continue;
-    for (const s of t.sightings) {
-      const i = blockOf[s.frame] as number;
-      if (i < 0) continue;
-      const slope = [0, 1, 2].map((k) =>
-        [0, 1, 2].reduce((sum, c) => sum + (s.weight[3 * k + c] as number) * (s.residual[c] as number), 0),
-      );
-      addRight(i, s.jacobian, slope, 3, 1);
-      normal.addProduct(i, i, s.jacobian, s.weight, s.jacobian, 3, 1);
-      for (const o of t.sightings) {
-        const j = blockOf[o.frame] as number;
-        if (j < 0 || j > i) continue;
-        normal.addProduct(i, j, s.jacobian, sandwich(s.weight, t.cofactor, o.weight), o.jacobian, 3, -1);
+    // U = J^T W, 6 x 3; V = U Q: what eliminating the target takes away is V_i U_j^T.
+    const sides = t.sightings.map((s) => {
+      const u = new Float64Array(18);
+      for (let r = 0; r < BLOCK; r++) {
+        for (let c = 0; c < 3; c++) {
+          for (let k = 0; k < 3; k++) u[3 * r + c] += s.jacobian[k * BLOCK + r] * (s.weight[3 * k + c] as number);
+        }
       }
+      const v = new Float64Array(18);
+      for (let r = 0; r < BLOCK; r++) {
+        for (let c = 0; c < 3; c++) {
+          for (let k = 0; k < 3; k++) v[3 * r + c] += u[3 * r + k] * (t.cofactor[3 * k + c] as number);
+        }
+      }
+      return { block: blockOf[s.frame] as number, u, v, sighting: s };
+    });
+    for (const { block: i, u, v, sighting: s } of sides) {
+      if (i < 0) continue;
+      for (let r = 0; r < BLOCK; r++) {
+        for (let k = 0; k < 3; k++) right[i * BLOCK + r] -= u[3 * r + k] * (s.residual[k] as number);
+      }
+      normal.addProduct(i, i, s.jacobian, s.weight, s.jacobian, 3, 1);
+      for (const o of sides) if (o.block >= 0 && o.block <= i) normal.subtractOuter(i, o.block, v, o.u);
     }
   }
   return { normal, right };
-}
-
-/** W_i Q W_j. */
-export function sandwich(a: ArrayLike<number>, q: ArrayLike<number>, b: ArrayLike<number>): Float64Array {
-  const half = new Float64Array(9);
-  const out = new Float64Array(9);
-  for (let i = 0; i < 3; i++) {
-    for (let j = 0; j < 3; j++)
-      for (let k = 0; k < 3; k++) half[3 * i + j] += (a[3 * i + k] as number) * (q[3 * k + j] as number);
-  }
-  for (let i = 0; i < 3; i++) {
-    for (let j = 0; j < 3; j++)
-      for (let k = 0; k < 3; k++) out[3 * i + j] += half[3 * i + k] * (b[3 * k + j] as number);
-  }
-  return out;
 }
 
 function movePose(pose: Pose, step: Float64Array, block: number, radius: number): Pose {

@@ -10,7 +10,7 @@ interface Proposal {
 }
 
 /**
- * Poses to start from: frame after frame joined to those already placed by its strongest tie.
+ * Poses to start from: round after round, frames joined to those already placed by their strongest tie.
  *
  * @param known poses of centred frames that are given; null where not
  * @returns null where no chain of ties leads to a known frame
@@ -18,14 +18,17 @@ interface Proposal {
 export function findStartPoses(model: NetworkModel, known: readonly (Pose | null)[]): (Pose | null)[] {
   const poses = [...known];
   for (;;) {
-    let best: Proposal | null = null;
+    const proposals: Proposal[] = [];
     for (let frame = 0; frame < poses.length; frame++) {
       if (poses[frame]) continue;
       const proposal = propose(model, poses, frame);
-      if (proposal && (!best || proposal.strength > best.strength)) best = proposal;
+      if (proposal) proposals.push(proposal);
     }
-    if (!best) return poses;
-    poses[best.frame] = best.pose;
+    if (proposals.length === 0) return poses;
+    // All that are held fully; else the strongest alone, because it may help the others.
+    const full = proposals.filter((p) => p.strength >= HOLDS_ALL);
+    const best = proposals.reduce((most, p) => (p.strength > most.strength ? p : most));
+    for (const p of full.length > 0 ? full : [best]) poses[p.frame] = p.pose;
   }
 }
 
