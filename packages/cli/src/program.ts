@@ -12,6 +12,7 @@ import { addShowCommand } from './commands/show.ts';
 import { addTieCommand } from './commands/tie.ts';
 import { addUndoCommands } from './commands/undo.ts';
 import { addVerifyCommand } from './commands/verify.ts';
+import { addDemoCommand } from './demo/demo-command.ts';
 import { EXIT, exitCodeOf } from './exit-code.ts';
 import type { CliConsole } from './terminal/cli-console.ts';
 
@@ -28,6 +29,7 @@ const COMMANDS: readonly ((shell: CommandShell) => void)[] = [
   addUndoCommands,
   addLogCommand,
   addVerifyCommand,
+  addDemoCommand,
 ];
 
 const EXAMPLES = `Examples:

@@ -32,7 +32,7 @@ export function tiesText(ties: readonly ShownTie[]): string {
       tie.kind,
       tie.frames.join(' - '),
       tie.status,
-      String(tie.count),
+      String(Math.round(tie.count)),
       tie.rmsMm === null ? '-' : `${formatLength(tie.rmsMm)} mm`,
       tie.largestMm === null ? '-' : `${formatLength(tie.largestMm)} mm`,
       tie.overlapShare === null ? '-' : formatPercent(tie.overlapShare),
