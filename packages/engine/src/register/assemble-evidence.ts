@@ -42,7 +42,7 @@ export function collectAssemblyEvidence(
   let agreements = 0;
   let worstIndex = -1;
   let worstCount = 0;
-  const back = { samples: 0, agree: 0, off: 0, inFront: 0, squares: 0 };
+  const back = { samples: 0, agree: 0, weighted: 0, off: 0, inFront: 0, squares: 0 };
   for (const other of placed) {
     const tolerance = { agree: agreementLimit(model, other.model), free: 1.5 * model.spacing };
     const otherFromScan = composeMotions(invertMotion(other.motion), motion);
@@ -67,13 +67,14 @@ export function collectAssemblyEvidence(
       stride,
       theirs,
     );
-    const ownCount = countStates(own, stride, sum);
-    const theirCount = countStates(theirs, stride, sumBack);
+    const ownCount = countStates(model.surface, own, stride, sum);
+    const theirCount = countStates(other.model.surface, theirs, stride, sumBack);
     for (let i = 0; i < own.length; i += stride) if (own[i] > states[i]) states[i] = own[i];
     squares += sum;
     agreements += ownCount.agree;
     back.samples += theirCount.samples;
     back.agree += theirCount.agree;
+    back.weighted += theirCount.weighted;
     back.off += theirCount.off;
     back.inFront += theirCount.inFront;
     back.squares += sumBack;
@@ -84,12 +85,13 @@ export function collectAssemblyEvidence(
     }
   }
   const rms2 = agreements > 0 ? squares / agreements : 0;
-  const counted = countStates(states, stride, 0);
+  const counted = countStates(model.surface, states, stride, 0);
   const forward = { ...counted, rms: Math.sqrt(rms2) };
   const share = back.agree > forward.agree && back.agree > 0 ? forward.agree / back.agree : 1;
   const backward = {
     samples: back.samples,
     agree: back.agree * share,
+    weighted: back.weighted * share,
     off: back.off * share,
     inFront: back.inFront * share,
     rms: back.agree > 0 ? Math.sqrt(back.squares / back.agree) : 0,

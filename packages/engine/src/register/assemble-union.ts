@@ -1,7 +1,7 @@
 import type { PlacedModel } from './assemble-evidence.ts';
 import { buildCoarseLookup } from './coarse-lookup.ts';
 import { COARSE_MODEL_DEFAULTS, type CoarseModel } from './coarse-model.ts';
-import type { CoarseSurface } from './coarse-surface.ts';
+import { finishSurface } from './coarse-surface.ts';
 import { describeCoarseSurface } from './feature-histogram.ts';
 import { selectDistinctive } from './feature-match.ts';
 
@@ -16,7 +16,7 @@ export function buildUnionModel(placed: readonly PlacedModel[]): CoarseModel {
   const positions: number[] = [];
   const normals: number[] = [];
   const edge: number[] = [];
-  const bend: number[] = [];
+  const sharp: number[] = [];
   const size = 0.7 * spacing;
   const cells = new Map<string, number[]>();
   for (let pass = 0; pass < 2; pass++) {
@@ -49,18 +49,17 @@ export function buildUnionModel(placed: readonly PlacedModel[]): CoarseModel {
         positions.push(p[0], p[1], p[2]);
         normals.push(n[0], n[1], n[2]);
         edge.push(pass);
-        bend.push(surface.bend[i]);
+        sharp.push(surface.sharp[i]);
       }
     }
   }
-  const surface: CoarseSurface = {
+  const surface = finishSurface(
     spacing,
-    count: edge.length,
-    positions: Float32Array.from(positions),
-    normals: Float32Array.from(normals),
-    edge: Uint8Array.from(edge),
-    bend: Float32Array.from(bend),
-  };
+    Float32Array.from(positions),
+    Float32Array.from(normals),
+    Uint8Array.from(edge),
+    Uint8Array.from(sharp),
+  );
   const features = describeCoarseSurface(surface, COARSE_MODEL_DEFAULTS.featureReach * spacing);
   const centroid: [number, number, number] = [0, 0, 0];
   for (let i = 0; i < positions.length; i++) centroid[i % 3] += positions[i] / edge.length;

@@ -12,6 +12,8 @@ export interface OneSidedEvidence {
   readonly off: number;
   /** Between the other scan's instrument and what it saw. */
   readonly inFront: number;
+  /** Agreeing samples, those of one plane saturated: any flat face can be laid on any other. */
+  readonly weighted: number;
   /** Root mean square distance of the agreeing samples from the other surface, mm. */
   readonly rms: number;
 }
@@ -82,7 +84,11 @@ export function judgeSamples(
         if (facing > 0.8 && Math.abs(along) <= tolerance.agree) {
           state = SAMPLE_AGREES;
           sum += along * along;
-        } else if (facing > -0.3 && other.edge[j] === 0) state = SAMPLE_OFF;
+        } else if (facing > 0.8) {
+          // At the edge of a body means of neighbours lie inside it.
+          const isSharp = other.sharp[j] === 1 || source.sharp[i] === 1;
+          if (other.edge[j] === 0 && (!isSharp || Math.abs(along) > other.spacing)) state = SAMPLE_OFF;
+        } else if (facing > -0.3 && other.interior[j] === 1) state = SAMPLE_OFF;
       }
     }
     if (state === SAMPLE_UNKNOWN && free !== null && freeSpaceDepth(free, x, y, z) > tolerance.free)
@@ -92,14 +98,30 @@ export function judgeSamples(
   return sum;
 }
 
+/** So many agreeing samples of one plane count in full; more only by their logarithm. */
+const PLANE_CAP = 16;
+
 /** Counts states of samples. */
-export function countStates(states: Uint8Array, stride: number, squares: number): OneSidedEvidence {
+export function countStates(
+  surface: CoarseSurface,
+  states: Uint8Array,
+  stride: number,
+  squares: number,
+): OneSidedEvidence {
   const counts = [0, 0, 0, 0];
-  for (let i = 0; i < states.length; i += stride) counts[states[i]]++;
+  const onPlane = new Float64Array(surface.planeCount);
+  for (let i = 0; i < states.length; i += stride) {
+    counts[states[i]]++;
+    if (states[i] === SAMPLE_AGREES) onPlane[surface.plane[i]]++;
+  }
+  const cap = PLANE_CAP / stride;
+  let weighted = 0;
+  for (const n of onPlane) weighted += n <= cap ? n : cap * (1 + Math.log(n / cap));
   const agree = counts[SAMPLE_AGREES];
   return {
     samples: counts[0] + counts[1] + counts[2] + counts[3],
     agree,
+    weighted,
     off: counts[SAMPLE_OFF],
     inFront: counts[SAMPLE_IN_FRONT],
     rms: agree > 0 ? Math.sqrt(squares / agree) : 0,
@@ -117,5 +139,5 @@ export function collectEvidence(
 ): OneSidedEvidence {
   const states = new Uint8Array(source.count);
   const squares = judgeSamples(source, targetFromSource, target, free, tolerance, stride, states);
-  return countStates(states, stride, squares);
+  return countStates(source, states, stride, squares);
 }

@@ -27,6 +27,26 @@ export interface SlideTrial {
 /** Samples are moved by so many spacings: farther than any settling error, less than most shapes repeat themselves. */
 const STEP = 4;
 
+/** The k-th least held motion of a settled pose, and the poses that lie some spacings along it to either side. */
+export function moveAlong(
+  settled: SettledMotion,
+  k: number,
+  spacing: number,
+): { direction: number[]; moved: readonly Motion[] } {
+  const { motion, information, center, reach } = settled;
+  const { vectors } = symmetricEigen(information, 6);
+  const direction = [0, 1, 2, 3, 4, 5].map((row) => vectors[6 * row + k]);
+  // Root mean square way of the overlap's points: a rotation moves them by sqrt(2/3) of its angle times reach.
+  const way = Math.hypot(direction[0], direction[1], direction[2]) ** 2;
+  const turn = (2 / 3) * Math.hypot(direction[3], direction[4], direction[5]) ** 2;
+  const size = (STEP * spacing) / Math.sqrt(way + turn);
+  const moved = [1, -1].map((sign) => {
+    const step = direction.map((value, i) => (sign * size * value) / (i < 3 ? 1 : reach));
+    return motionOfPose(perturb(poseOfMotion(motion), step, center));
+  });
+  return { direction, moved };
+}
+
 /**
  * Tries whether a pose slides: moves along the motions that the overlap holds least and lets the rest settle.
  *
@@ -34,21 +54,13 @@ const STEP = 4;
  *          normals makes too large, each is tried: if the score stays within the margin the pose is not held along it.
  */
 export function findFreeMotions(settled: SettledMotion, trial: SlideTrial): FreeMotion[] {
-  const { motion, information, matched, center, reach } = settled;
+  const { matched, center, reach } = settled;
   if (matched < 6 || !(reach > 0)) return [];
-  const { vectors } = symmetricEigen(information, 6);
   const basis: number[][] = [];
   let highest = -Infinity;
   for (let k = 0; k < 5; k++) {
-    const direction = [0, 1, 2, 3, 4, 5].map((row) => vectors[6 * row + k]);
-    // Root mean square way of the overlap's points: a rotation moves them by sqrt(2/3) of its angle times reach.
-    const way = Math.hypot(direction[0], direction[1], direction[2]) ** 2;
-    const turn = (2 / 3) * Math.hypot(direction[3], direction[4], direction[5]) ** 2;
-    const size = (STEP * trial.spacing) / Math.sqrt(way + turn);
-    const scores = [1, -1].map((sign) => {
-      const step = direction.map((value, i) => (sign * size * value) / (i < 3 ? 1 : reach));
-      return trial.settle(motionOfPose(perturb(poseOfMotion(motion), step, center)), { direction, center, reach });
-    });
+    const { direction, moved } = moveAlong(settled, k, trial.spacing);
+    const scores = moved.map((motion) => trial.settle(motion, { direction, center, reach }));
     const score = Math.max(...scores);
     if (score < trial.score - trial.margin) break;
     basis.push(direction);

@@ -1,4 +1,4 @@
-import { type FreeMotion, findFreeMotions } from './coarse-freedom.ts';
+import { type FreeMotion, findFreeMotions, moveAlong } from './coarse-freedom.ts';
 import type { CoarseModel } from './coarse-model.ts';
 import { composeMotions, type Motion } from './coarse-motion.ts';
 import { isSameMotion, type ScoredMotion, searchMotions, settleAndScore } from './coarse-search.ts';
@@ -32,7 +32,7 @@ export function isConvincing(candidate: Pick<ScoredMotion, 'score' | 'forward' |
   const against = forward.inFront + backward.inFront;
   return (
     score >= ACCEPT_SCORE &&
-    forward.agree + backward.agree >= LEAST_AGREEING &&
+    forward.weighted + backward.weighted >= LEAST_AGREEING &&
     against <= 0.05 * (forward.agree + backward.agree + forward.off + backward.off + against)
   );
 }
@@ -65,13 +65,32 @@ export function matchCoarseModels(
     const wide = { candidates: 4, matchLimit: 2000, hypothesisLimit: 150, finalists: 20 };
     motions = mergeMotions(motions, searchMotions(source, target, wide), source);
   }
-  const best = motions[0];
-  if (best === undefined || !isConvincing(best)) return { status: 'insufficient-overlap', motions, free: [] };
+  const first = motions[0];
+  if (first === undefined || !isConvincing(first)) return { status: 'insufficient-overlap', motions, free: [] };
+  const best = leaveSideValley(source, target, first);
+  if (best !== first) motions = mergeMotions(motions.slice(1), [best], source);
   const alternatives = symmetricAlternatives(best.motion, symmetries.source, symmetries.target)
     .filter((motion, k, all) => !all.slice(0, k).some((other) => isSameMotion(other, motion, source)))
     .map((motion) => settleAndScore(source, target, motion, 0));
   motions = mergeMotions(motions, alternatives, source);
   return judgeMotions(source, target, motions);
+}
+
+/** Moves a pose along what holds it least and lets it settle again: it may have stopped in a valley beside its place. */
+function leaveSideValley(source: CoarseModel, target: CoarseModel, found: ScoredMotion): ScoredMotion {
+  let best = found;
+  for (let round = 0; round < 3; round++) {
+    const from = best;
+    if (from.settled.matched < 6 || !(from.settled.reach > 0)) return best;
+    for (let k = 0; k < 3; k++) {
+      for (const begin of moveAlong(from.settled, k, source.spacing).moved) {
+        const again = settleAndScore(source, target, begin, found.support);
+        if (again.score > best.score + 0.5) best = again;
+      }
+    }
+    if (best === from) return best;
+  }
+  return best;
 }
 
 /** Decides between the poses found for a pair. */

@@ -2,6 +2,7 @@ import { findConsistentMotions } from './coarse-consistency.ts';
 import { collectEvidence, type OneSidedEvidence } from './coarse-evidence.ts';
 import type { CoarseModel } from './coarse-model.ts';
 import { invertMotion, type Motion, motionAngle, motionGap } from './coarse-motion.ts';
+import { findPlaneMotions } from './coarse-planes.ts';
 import { type SettledMotion, type SettleOptions, settleOnSamples } from './coarse-settle.ts';
 import { matchFeatures } from './feature-match.ts';
 
@@ -40,7 +41,7 @@ export function agreementLimit(a: CoarseModel, b: CoarseModel): number {
 export function evidenceScore(...sides: readonly OneSidedEvidence[]): number {
   let sum = 0;
   for (const side of sides) {
-    sum += side.agree * Math.log(TRUE_SHARES[0] / CHANCE_SHARES[0]);
+    sum += side.weighted * Math.log(TRUE_SHARES[0] / CHANCE_SHARES[0]);
     sum += side.off * Math.log(TRUE_SHARES[1] / CHANCE_SHARES[1]);
     sum += side.inFront * Math.log(TRUE_SHARES[2] / CHANCE_SHARES[2]);
   }
@@ -70,6 +71,7 @@ export function isSameMotion(a: Motion, b: Motion, model: CoarseModel): boolean 
  * Settles a pose closely and collects all its evidence.
  *
  * @param held a direction of motion that is left alone
+ * @param wide first reach of the settling in sample spacings
  */
 export function settleAndScore(
   source: CoarseModel,
@@ -77,6 +79,7 @@ export function settleAndScore(
   begin: Motion,
   support: number,
   held?: NonNullable<SettleOptions['held']>,
+  wide = 1,
 ): ScoredMotion {
   const h = source.spacing;
   const end = 2 * agreementLimit(source, target);
@@ -86,7 +89,7 @@ export function settleAndScore(
     source.surface,
     place,
     begin,
-    held === undefined ? options : { ...options, rounds: 5, held },
+    held === undefined ? { ...options, start: wide * h } : { ...options, rounds: 5, held },
   );
   return { motion: settled.motion, support, settled, ...scoreMotion(source, target, settled.motion) };
 }
@@ -124,8 +127,24 @@ export function searchMotions(
   const h = source.spacing;
   const matches = matchFeatures(source.features, source.keys, target.features, target.keys, candidates, matchLimit);
   const tolerance = { distance: 1.2 * h, cosine: 0.25, minimumDistance: 4 * h };
+  const rateStride = Math.max(1, Math.floor(source.surface.count / 120));
+  // A rough pose puts hardly any sample on the surface within the final limit: count what is near.
+  const rate = (motion: Motion): number => {
+    const near = { agree: h, free: 3 * h };
+    const forward = collectEvidence(source.surface, motion, target.lookup, target.free, near, rateStride);
+    const backward = collectEvidence(
+      target.surface,
+      invertMotion(motion),
+      source.lookup,
+      source.free,
+      near,
+      rateStride,
+    );
+    return evidenceScore(forward, backward);
+  };
   const hypotheses = [
     ...findConsistentMotions(source.surface, target.surface, matches, tolerance, hypothesisLimit),
+    ...findPlaneMotions(source, target, matches, rate, hypothesisLimit).map((motion) => ({ motion, support: 0 })),
     ...extra.map((motion) => ({ motion, support: 0 })),
   ];
   const stride = Math.max(1, Math.floor(source.surface.count / 250));
@@ -149,5 +168,17 @@ export function searchMotions(
     if (twin < 0) results.push(scored);
     else if (scored.score > results[twin].score) results[twin] = scored;
   }
+  results.sort((a, b) => b.score - a.score);
+  for (let k = 0; k < Math.min(3, results.length); k++) results[k] = polish(source, target, results[k]);
   return results.sort((a, b) => b.score - a.score);
+}
+
+/** Settles again from farther off, since the first settling may have stopped beside the place; keeps the best. */
+function polish(source: CoarseModel, target: CoarseModel, found: ScoredMotion): ScoredMotion {
+  let best = found;
+  for (const wide of [1.5, 2]) {
+    const again = settleAndScore(source, target, best.motion, found.support, undefined, wide);
+    if (again.score > best.score) best = again;
+  }
+  return best;
 }

@@ -1,3 +1,4 @@
+import { buildPointIndex } from '../geometry/index.ts';
 import type { PreparedScan } from './prepared-scan.ts';
 
 /**
@@ -13,8 +14,13 @@ export interface CoarseSurface {
   readonly normals: Float32Array;
   /** 1 where the neighbourhood is one-sided: the scan ends there. */
   readonly edge: Uint8Array;
-  /** Rate of change of the normal over one spacing, rad: how curved the surface is there. */
-  readonly bend: Float32Array;
+  /** 1 where the surface turns by more than some 40 degrees within a spacing: at the edges of a body. */
+  readonly sharp: Uint8Array;
+  /** 1 where neither a border nor an edge of the body is near: what meets the surface here at an angle contradicts it. */
+  readonly interior: Uint8Array;
+  /** Which plane a sample lies in, numbered from 0: see `groupByPlane`. */
+  readonly plane: Int32Array;
+  readonly planeCount: number;
 }
 
 /** Points sorted into cubes of one size, for neighbours within that size. */
@@ -126,22 +132,26 @@ export function sampleCoarseSurface(scan: PreparedScan, spacing: number): Coarse
   const out: number[] = [];
   const outNormals: number[] = [];
   const edge: number[] = [];
-  const bend: number[] = [];
+  const sharp: number[] = [];
   const inner2 = (0.8 * spacing) ** 2;
   for (const center of orderFromCentroid(scan)) {
     if (covered[center] === 1) continue;
     let count = 0;
+    let near = 0;
+    let turned = 0;
     const sum = [0, 0, 0, 0, 0, 0];
     const nx0 = normals[3 * center];
     const ny0 = normals[3 * center + 1];
     const nz0 = normals[3 * center + 2];
     visitNeighbours(cells, positions, center, spacing, (index, d2) => {
       covered[index] = 1;
-      if (d2 > inner2) return;
       const nx = normals[3 * index];
       const ny = normals[3 * index + 1];
       const nz = normals[3 * index + 2];
       const along = nx * nx0 + ny * ny0 + nz * nz0;
+      near++;
+      if ((scan.oriented ? along : Math.abs(along)) < 0.75) turned++;
+      if (d2 > inner2) return;
       // The other skin of a thin sheet is another surface; with unoriented normals the sign says nothing.
       if (scan.oriented ? along < 0.3 : Math.abs(along) < 0.3) return;
       const sign = along < 0 ? -1 : 1;
@@ -162,15 +172,87 @@ export function sampleCoarseSurface(scan: PreparedScan, spacing: number): Coarse
     outNormals.push(sum[3] / length, sum[4] / length, sum[5] / length);
     // Where the scan ends, the mean of the neighbourhood lies well inside it.
     const off = Math.hypot(mx - positions[3 * center], my - positions[3 * center + 1], mz - positions[3 * center + 2]);
+    sharp.push(turned > 0.1 * near ? 1 : 0);
     edge.push(count > 5 ? (off > 0.22 * spacing ? 1 : 0) : scan.border[center]);
-    bend.push(Math.sqrt(Math.max(0, 2 * (1 - length / count))));
   }
-  return {
+  return finishSurface(
     spacing,
-    count: edge.length,
-    positions: Float32Array.from(out),
-    normals: Float32Array.from(outNormals),
-    edge: Uint8Array.from(edge),
-    bend: Float32Array.from(bend),
-  };
+    Float32Array.from(out),
+    Float32Array.from(outNormals),
+    Uint8Array.from(edge),
+    Uint8Array.from(sharp),
+  );
+}
+
+/** A surface of given samples, with their planes. */
+export function finishSurface(
+  spacing: number,
+  positions: Float32Array,
+  normals: Float32Array,
+  edge: Uint8Array,
+  sharp: Uint8Array,
+): CoarseSurface {
+  const interior = findInterior(positions, edge, sharp, spacing);
+  const planes = groupByPlane(positions, normals, spacing);
+  return { spacing, count: edge.length, positions, normals, edge, sharp, interior, ...planes };
+}
+
+/** Borders and edges reach this many spacings. */
+const EDGE_REACH = 2.5;
+
+function findInterior(positions: Float32Array, edge: Uint8Array, sharp: Uint8Array, spacing: number): Uint8Array {
+  const count = edge.length;
+  const border: number[] = [];
+  for (let i = 0; i < count; i++) {
+    if (edge[i] === 1 || sharp[i] === 1) border.push(positions[3 * i], positions[3 * i + 1], positions[3 * i + 2]);
+  }
+  const interior = new Uint8Array(count).fill(1);
+  if (border.length === 0) return interior;
+  const index = buildPointIndex(Float32Array.from(border));
+  const found = new Int32Array(count);
+  index.nearest(positions, EDGE_REACH * spacing, found, new Float32Array(count));
+  index.dispose();
+  for (let i = 0; i < count; i++) if (found[i] >= 0) interior[i] = 0;
+  return interior;
+}
+
+/** Cosine of 10 degrees: normals of one plane, noise included. */
+const SAME_PLANE = 0.985;
+
+/**
+ * Numbers the planes on which samples lie: a flat face is one plane however large it is, a curved surface is many small ones.
+ *
+ * Method   leader clustering in the order of the samples: a sample joins the first plane whose normal differs by less than 10
+ *          degrees and from which it lies less than half a spacing.
+ */
+function groupByPlane(
+  positions: Float32Array,
+  normals: Float32Array,
+  spacing: number,
+): { plane: Int32Array; planeCount: number } {
+  const count = positions.length / 3;
+  const plane = new Int32Array(count);
+  const leaders = new Float64Array(4 * count);
+  let planeCount = 0;
+  for (let i = 0; i < count; i++) {
+    const nx = normals[3 * i];
+    const ny = normals[3 * i + 1];
+    const nz = normals[3 * i + 2];
+    const x = positions[3 * i];
+    const y = positions[3 * i + 1];
+    const z = positions[3 * i + 2];
+    let found = -1;
+    for (let k = 0; k < planeCount && found < 0; k++) {
+      const at = 4 * k;
+      if (leaders[at] * nx + leaders[at + 1] * ny + leaders[at + 2] * nz < SAME_PLANE) continue;
+      const away = leaders[at] * x + leaders[at + 1] * y + leaders[at + 2] * z - leaders[at + 3];
+      if (Math.abs(away) < 0.5 * spacing) found = k;
+    }
+    if (found < 0) {
+      found = planeCount++;
+      leaders.set([nx, ny, nz, nx * x + ny * y + nz * z], 4 * found);
+    }
+    plane[i] = found;
+  }
+  return { plane, planeCount };
 }

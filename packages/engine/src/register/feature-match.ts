@@ -9,27 +9,34 @@ export interface FeatureMatches {
   readonly distance: Float32Array;
 }
 
-/** The `limit` samples whose descriptors differ most from the usual one: edges and corners rather than flat ground. */
+/** Samples against which rarity is measured. */
+const RARITY_SAMPLE = 400;
+
+/**
+ * The `limit` samples whose descriptors are rarest within their own scan: a boss rather than one place of many along an edge,
+ * an edge rather than flat ground.
+ *
+ * Method   distance to the fifth nearest descriptor among evenly drawn samples of the scan.
+ */
 export function selectDistinctive(features: Float32Array, edge: Uint8Array, limit: number): Int32Array {
   const count = features.length / FEATURE_LENGTH;
-  const mean = new Float64Array(FEATURE_LENGTH);
   const usable: number[] = [];
   for (let i = 0; i < count; i++) {
     if (edge[i] === 1) continue;
     let sum = 0;
     for (let b = 0; b < FEATURE_LENGTH; b++) sum += features[i * FEATURE_LENGTH + b];
-    if (sum === 0) continue;
-    usable.push(i);
-    for (let b = 0; b < FEATURE_LENGTH; b++) mean[b] += features[i * FEATURE_LENGTH + b];
+    if (sum > 0) usable.push(i);
   }
-  for (let b = 0; b < FEATURE_LENGTH; b++) mean[b] /= Math.max(1, usable.length);
-  const unusual = new Float64Array(count);
-  for (const i of usable) {
-    let sum = 0;
-    for (let b = 0; b < FEATURE_LENGTH; b++) sum += (features[i * FEATURE_LENGTH + b] - mean[b]) ** 2;
-    unusual[i] = sum;
-  }
-  return Int32Array.from(usable.sort((a, b) => unusual[b] - unusual[a] || a - b).slice(0, limit));
+  const ids = Int32Array.from(usable);
+  if (ids.length <= limit) return ids;
+  const stride = Math.max(1, Math.floor(ids.length / RARITY_SAMPLE));
+  const drawn = ids.filter((_, k) => k % stride === 0);
+  const { distances } = nearestFeatures(features, ids, features, drawn, 5);
+  const rarity = new Float64Array(count);
+  ids.forEach((id, k) => {
+    rarity[id] = distances[5 * k + 4];
+  });
+  return ids.sort((a, b) => rarity[b] - rarity[a] || a - b).slice(0, limit);
 }
 
 /** The `candidates` nearest descriptors of `to` for each of `from`; -1 and Infinity where there are fewer. */
