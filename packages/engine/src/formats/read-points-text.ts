@@ -12,7 +12,7 @@ import { unitFromComment } from './stated-unit.ts';
 import { detectTextLayout, fieldNumber, isCommentLine, splitFields, type TextLayout } from './text-table.ts';
 
 /** Bytes at the start from which the layout of the columns is found. */
-const SAMPLE_BYTES = 1 << 16;
+const SAMPLE_BYTES = 1 << 14;
 const COMMA = 44;
 const POINT = 46;
 

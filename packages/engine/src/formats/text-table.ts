@@ -140,7 +140,7 @@ function findColumnNames(
   for (let index = rows[first].index - 1; index >= 0; index--) {
     const text = lines[index].replace(/^\s*(#|\/\/|%)+/, '');
     const fields = splitFields(text, separator).map((field) => field.toLowerCase());
-    if (fields.length === columnCount && fields.some((field) => /^x\b/.test(field)))
+    if (fields.length === columnCount && fields.some((field) => /^x(\b|_)/.test(field)))
       return splitFields(text, separator);
   }
   return null;

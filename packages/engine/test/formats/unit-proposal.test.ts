@@ -2,11 +2,11 @@ import { describe, expect, it } from 'vitest';
 import { toScanData, unitProposal } from '../../src/formats/index.ts';
 import { readBytes } from './sample-files.ts';
 
-/** A box of the given size, sampled with 10 000 points. */
+/** A box of the given size, sampled with 4900 points. */
 function cloud(size: readonly number[], scale: number): string {
   const lines: string[] = [];
-  for (let i = 0; i < 10_000; i++) {
-    const p = [(i % 100) / 99, Math.floor(i / 100) / 99, i % 2];
+  for (let i = 0; i < 4_900; i++) {
+    const p = [(i % 70) / 69, Math.floor(i / 70) / 69, i % 2];
     lines.push(p.map((value, k) => Number((value * size[k] * scale).toPrecision(12))).join(' '));
   }
   return `${lines.join('\n')}\n`;
@@ -62,10 +62,10 @@ describe('toScanData', () => {
     const moved = cloud(size, 1).replaceAll(/^(\S+)/gm, (x) => String(Number(x) + 1e7));
     const far = toScanData(await readBytes('c.xyz', moved), 'mm');
     expect(far.origin[0] - base.origin[0]).toBeCloseTo(1e7, 6);
-    for (let i = 0; i < base.positions.length; i++) {
-      expect(Math.abs(metres.positions[i] - base.positions[i])).toBeLessThanOrEqual(1200 * 2 ** -23);
-      expect(Math.abs(far.positions[i] - base.positions[i])).toBeLessThanOrEqual(1200 * 2 ** -23);
-    }
+    const largestDifference = (other: Float32Array): number =>
+      other.reduce((largest, value, i) => Math.max(largest, Math.abs(value - base.positions[i])), 0);
+    expect(largestDifference(metres.positions)).toBeLessThanOrEqual(1200 * 2 ** -23);
+    expect(largestDifference(far.positions)).toBeLessThanOrEqual(1200 * 2 ** -23);
   });
 
   it('puts the origin into the middle of the box', async () => {
