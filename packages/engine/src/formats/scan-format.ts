@@ -84,9 +84,7 @@ function formatByContent(
   const stl = stlKind(reader, end, head, text, formatByName === 'stl');
   if (stl) return { format: 'stl', binary: stl === 'binary' };
   if (!text) return null;
-  if (looksLikeObj(head) && !(formatByName === 'points-text' && looksLikeColumns(head))) {
-    return { format: 'obj', binary: false };
-  }
+  if (looksLikeObj(head)) return { format: 'obj', binary: false };
   if (looksLikeColumns(head)) return { format: 'points-text', binary: false };
   if (formatByName === 'obj' && /^\s*(#|mtllib|o |g |s |usemtl)/m.test(head)) return { format: 'obj', binary: false };
   return null;
@@ -121,13 +119,18 @@ function looksLikeObj(head: string): boolean {
   return /^[ \t]*(v[ \t]+[-+.\d]|vn[ \t]|vt[ \t]|f[ \t]+-?\d|mtllib[ \t]|usemtl[ \t])/m.test(head);
 }
 
+const NUMBER_WORD = /^[-+]?(\d+|\d+\.\d*|\.\d+|nan|inf|infinity)(e[-+]?\d+)?$/i;
+
+/** Whether a line holds three numbers next to each other; halves of numbers with a decimal comma are numbers too. */
 function looksLikeColumns(head: string): boolean {
-  const lines = head.split(/\r\n|\n|\r/).slice(0, 200);
-  if (lines.length > 1) lines.pop();
-  const numeric = lines.filter(
-    (line) => /^["']?\s*[-+.\d][^a-df-z]*$/i.test(line) || /(^|[\s,;])[-+]?\d+\.?\d*([\s,;]|$)/.test(line),
-  );
-  return numeric.length > 0;
+  return head.split(/\r\n|\n|\r/).some((line) => {
+    let run = 0;
+    for (const word of line.split(/[\s,;"]+/)) {
+      run = NUMBER_WORD.test(word) ? run + 1 : 0;
+      if (run === 3) return true;
+    }
+    return false;
+  });
 }
 
 function unknownFormat(reader: ByteReader, end: number): FormatError {

@@ -237,7 +237,7 @@ describe.skipIf(sharedPath('data/stanford-bunny-scans') === null)('the Stanford 
     expect(triangleCount).toBeGreaterThan(1.7 * points);
     expect(triangleCount).toBeLessThan(2 * points);
     expect(scan.viewDirection?.[2]).toBeGreaterThan(0.99);
-    // Samples lie 0.5 mm apart; no edge may bridge a step.
+    // Samples lie about 0.5 and 0.8 mm apart; five of each along both grid lines are the most an edge may span.
     const { positions, triangles } = scan;
     let longest = 0;
     for (let i = 0; triangles && i < triangles.length; i++) {
@@ -252,7 +252,7 @@ describe.skipIf(sharedPath('data/stanford-bunny-scans') === null)('the Stanford 
         ),
       );
     }
-    expect(longest).toBeLessThan(0.004);
+    expect(longest).toBeLessThan(0.006);
     expect(codesOf(scan)).not.toContain('scan-truncated');
   });
 });
