@@ -5,7 +5,7 @@ import {
   settleInAssembly,
 } from './assemble-evidence.ts';
 import type { AssemblyScan } from './assemble-pair.ts';
-import { type FreeMotion, findFreeMotions } from './coarse-freedom.ts';
+import { ALL_HELD, type FreeMotions, findFreeMotions } from './coarse-freedom.ts';
 import { isConvincing, rivalMargin } from './coarse-match.ts';
 import { composeMotions, type Motion } from './coarse-motion.ts';
 import { isSameMotion } from './coarse-search.ts';
@@ -22,7 +22,7 @@ export interface PlaceDecision {
   readonly status: 'placed' | 'ambiguous' | 'slides' | 'contradicted' | 'insufficient-overlap';
   /** Best first. */
   readonly places: readonly TriedPlace[];
-  readonly free: readonly FreeMotion[];
+  readonly free: FreeMotions;
 }
 
 /** Most places tried for one scan at a time. */
@@ -69,21 +69,20 @@ export function judgePlaces(
   placed: readonly PlacedModel[],
 ): PlaceDecision {
   const best = tried[0];
-  if (best === undefined) return { status: 'insufficient-overlap', places: tried, free: [] };
+  if (best === undefined) return { status: 'insufficient-overlap', places: tried, free: ALL_HELD };
   const { evidence, motion } = best;
   if (!isConvincing(evidence)) {
     const against = evidence.forward.inFront + evidence.backward.inFront;
     const isContradicted = against > 0.05 * (evidence.forward.agree + evidence.backward.agree + against);
-    return { status: isContradicted ? 'contradicted' : 'insufficient-overlap', places: tried, free: [] };
+    return { status: isContradicted ? 'contradicted' : 'insufficient-overlap', places: tried, free: ALL_HELD };
   }
   const margin = rivalMargin(evidence.score);
   if (tried.length > 1 && tried[1].evidence.score > evidence.score - margin) {
-    return { status: 'ambiguous', places: tried, free: [] };
+    return { status: 'ambiguous', places: tried, free: ALL_HELD };
   }
   const settled = settleInAssembly(scan.model, motion, placed, { rounds: 2 });
   const free = findFreeMotions(settled, {
     spacing: scan.model.spacing,
-    targetOrigin: [0, 0, 0],
     score: evidence.score,
     margin,
     settle: (begin, held) =>
@@ -93,5 +92,5 @@ export function judgePlaces(
         placed,
       ).score,
   });
-  return { status: free.length > 0 ? 'slides' : 'placed', places: tried, free };
+  return { status: free.directions.length > 0 ? 'slides' : 'placed', places: tried, free };
 }

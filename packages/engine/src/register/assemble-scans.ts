@@ -5,6 +5,7 @@ import { type AssemblyGroup, expelUnconvincing, gatherCandidates, growGroup, rel
 import type { AssemblyScan, PairMatch } from './assemble-pair.ts';
 import { decidePlace, type PlaceDecision } from './assemble-place.ts';
 import { buildUnionModel } from './assemble-union.ts';
+import { type FreeMotions, nameFreeMotions } from './coarse-freedom.ts';
 import { rivalMargin } from './coarse-match.ts';
 import { composeMotions, invertMotion, type Motion, poseOfMotion } from './coarse-motion.ts';
 import { marginOf } from './coarse-poses.ts';
@@ -133,6 +134,7 @@ function describeAssembly(
   const baseFromWorld = invertMotion(base.motion);
   const toPose = (motion: Motion, index: number): Pose =>
     trueFramePose(composeMotions(baseFromWorld, motion), base.model.origin, scans[index].model.origin);
+  const nameFree = (free: FreeMotions): string[] => nameFreeMotions(free, baseFromWorld, base.model.origin);
   const otherGroups = groups
     .slice(1)
     .map((group) => group.placed.map((item) => item.index).filter((index) => !placed.some((p) => p.index === index)))
@@ -141,7 +143,7 @@ function describeAssembly(
   const results = scans.map((scan, index): AssembledScan => {
     const place = placed.find((item) => item.index === index);
     if (place !== undefined) return describePlaced(scan, place, main, toPose);
-    return describeRefused(index, refused.get(index), otherGroups, toPose);
+    return describeRefused(index, refused.get(index), otherGroups, toPose, nameFree);
   });
   return { scans: results, placedCount: placed.length, otherGroups };
 }
@@ -196,6 +198,7 @@ function describeRefused(
   decision: PlaceDecision | undefined,
   otherGroups: readonly (readonly number[])[],
   toPose: (motion: Motion, index: number) => Pose,
+  nameFree: (free: FreeMotions) => string[],
 ): AssembledScan {
   const best = decision?.places[0];
   const group = otherGroups.find((list) => list.includes(index));
@@ -208,7 +211,7 @@ function describeRefused(
   const shares = best === undefined ? NO_EVIDENCE : sharesOf(best.evidence);
   const limit = best === undefined ? 0 : best.evidence.score - rivalMargin(best.evidence.score);
   const near = (decision?.places ?? []).filter((tried) => tried.evidence.score > Math.max(0, limit));
-  const free = decision?.free.map((motion) => motion.name) ?? [];
+  const free = decision === undefined ? [] : nameFree(decision.free);
   return {
     status,
     assemblyFromScan: null,

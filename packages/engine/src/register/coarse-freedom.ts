@@ -3,20 +3,47 @@ import { type Motion, motionOfPose, poseOfMotion } from './coarse-motion.ts';
 import type { SettledMotion, SettleOptions } from './coarse-settle.ts';
 import { nameDirections } from './weak-directions.ts';
 
-/** A motion along which the evidence hardly changes. */
-export interface FreeMotion {
-  /** In words, in the target's frame. */
-  readonly name: string;
-  /** Best score after moving along it. */
+/** Motions along which the evidence hardly changes. */
+export interface FreeMotions {
+  /** Unit six-vectors, shifts and rotations times `reach`, about `center`, in the target's float32 frame. Empty when all is held. */
+  readonly directions: readonly (readonly number[])[];
+  readonly center: readonly [number, number, number];
+  readonly reach: number;
+  /** Best score after moving along one of them. */
   readonly score: number;
+}
+
+/** Nothing is free. */
+export const ALL_HELD: FreeMotions = { directions: [], center: [0, 0, 0], reach: 1, score: 0 };
+
+/**
+ * Says in words what is free.
+ *
+ * @param frameFromTarget from the target's float32 frame to the one the words speak of
+ * @param origin of that frame, mm
+ */
+export function nameFreeMotions(
+  free: FreeMotions,
+  frameFromTarget: Motion | null,
+  origin: ArrayLike<number>,
+): string[] {
+  const m = frameFromTarget ?? Float64Array.of(1, 0, 0, 0, 0, 1, 0, 0, 0, 0, 1, 0);
+  const turn = (v: readonly number[]): number[] =>
+    [0, 1, 2].map((r) => m[4 * r] * v[0] + m[4 * r + 1] * v[1] + m[4 * r + 2] * v[2]);
+  const center = turn(free.center);
+  const reference: Vec3 = [
+    center[0] + m[3] + (origin[0] as number),
+    center[1] + m[7] + (origin[1] as number),
+    center[2] + m[11] + (origin[2] as number),
+  ];
+  const basis = free.directions.map((d) => [...turn(d.slice(0, 3)), ...turn(d.slice(3, 6))]);
+  return nameDirections(basis, reference, free.reach);
 }
 
 /** What the slide test needs of the evidence it tries. */
 export interface SlideTrial {
   /** Sample spacing, mm. */
   readonly spacing: number;
-  /** Origin of the target's float32 frame in its true frame, mm. */
-  readonly targetOrigin: Vec3;
   /** Score of the pose itself and how much it must fall for the pose to count as held. */
   readonly score: number;
   readonly margin: number;
@@ -53,9 +80,9 @@ export function moveAlong(
  * Method   eigenvectors of the point-to-plane information [Gelfand03]; instead of trusting their eigenvalues, which noise in the
  *          normals makes too large, each is tried: if the score stays within the margin the pose is not held along it.
  */
-export function findFreeMotions(settled: SettledMotion, trial: SlideTrial): FreeMotion[] {
+export function findFreeMotions(settled: SettledMotion, trial: SlideTrial): FreeMotions {
   const { matched, center, reach } = settled;
-  if (matched < 6 || !(reach > 0)) return [];
+  if (matched < 6 || !(reach > 0)) return ALL_HELD;
   const basis: number[][] = [];
   let highest = -Infinity;
   for (let k = 0; k < 5; k++) {
@@ -66,11 +93,5 @@ export function findFreeMotions(settled: SettledMotion, trial: SlideTrial): Free
     basis.push(direction);
     highest = Math.max(highest, score);
   }
-  if (basis.length === 0) return [];
-  const reference: Vec3 = [
-    center[0] + trial.targetOrigin[0],
-    center[1] + trial.targetOrigin[1],
-    center[2] + trial.targetOrigin[2],
-  ];
-  return nameDirections(basis, reference, reach).map((name) => ({ name, score: highest }));
+  return { directions: basis, center, reach, score: highest };
 }

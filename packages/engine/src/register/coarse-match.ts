@@ -1,4 +1,4 @@
-import { type FreeMotion, findFreeMotions, moveAlong } from './coarse-freedom.ts';
+import { ALL_HELD, type FreeMotions, findFreeMotions, moveAlong } from './coarse-freedom.ts';
 import type { CoarseModel } from './coarse-model.ts';
 import { composeMotions, type Motion } from './coarse-motion.ts';
 import { isSameMotion, type ScoredMotion, searchMotions, settleAndScore } from './coarse-search.ts';
@@ -9,7 +9,7 @@ export interface CoarseMatch {
   /** Best first. */
   readonly motions: readonly ScoredMotion[];
   /** Motions along which the best pose is not held. */
-  readonly free: readonly FreeMotion[];
+  readonly free: FreeMotions;
 }
 
 /**
@@ -23,7 +23,7 @@ const LEAST_AGREEING = 240;
 
 /** How much lower a rival must score to be ruled out: counts of repeated samples scatter, more so where there are many. */
 export function rivalMargin(score: number): number {
-  return 8 + 0.05 * Math.max(0, score);
+  return 5 + 0.05 * Math.max(0, score);
 }
 
 /** The evidence alone, without rivals, is enough. */
@@ -66,7 +66,7 @@ export function matchCoarseModels(
     motions = mergeMotions(motions, searchMotions(source, target, wide), source);
   }
   const first = motions[0];
-  if (first === undefined || !isConvincing(first)) return { status: 'insufficient-overlap', motions, free: [] };
+  if (first === undefined || !isConvincing(first)) return judgeFlat(source, target, motions);
   const best = leaveSideValley(source, target, first);
   if (best !== first) motions = mergeMotions(motions.slice(1), [best], source);
   const alternatives = symmetricAlternatives(best.motion, symmetries.source, symmetries.target)
@@ -96,17 +96,40 @@ function leaveSideValley(source: CoarseModel, target: CoarseModel, found: Scored
 /** Decides between the poses found for a pair. */
 export function judgeMotions(source: CoarseModel, target: CoarseModel, motions: readonly ScoredMotion[]): CoarseMatch {
   const best = motions[0];
-  if (best === undefined || !isConvincing(best)) return { status: 'insufficient-overlap', motions, free: [] };
+  if (best === undefined || !isConvincing(best)) return { status: 'insufficient-overlap', motions, free: ALL_HELD };
   const margin = rivalMargin(best.score);
-  const free = findFreeMotions(best.settled, {
+  const free = tryToSlide(source, target, best);
+  const hasRival = motions.length > 1 && motions[1].score > best.score - margin;
+  return { status: hasRival || free.directions.length > 0 ? 'ambiguous' : 'accepted', motions, free };
+}
+
+function tryToSlide(source: CoarseModel, target: CoarseModel, best: ScoredMotion): FreeMotions {
+  return findFreeMotions(best.settled, {
     spacing: source.spacing,
-    targetOrigin: target.origin,
     score: best.score,
-    margin,
+    margin: rivalMargin(best.score),
     settle: (begin, held) => settleAndScore(source, target, begin, 0, held).score,
   });
-  const hasRival = motions.length > 1 && motions[1].score > best.score - margin;
-  return { status: hasRival || free.length > 0 ? 'ambiguous' : 'accepted', motions, free };
+}
+
+/**
+ * Two flat scans fit over a large area and yet nothing holds them: says so, instead of that they do not overlap.
+ */
+function judgeFlat(source: CoarseModel, target: CoarseModel, motions: readonly ScoredMotion[]): CoarseMatch {
+  const area = (item: ScoredMotion): number => item.forward.agree + item.backward.agree;
+  const largest = motions.reduce<ScoredMotion | null>(
+    (best, item) => (best === null || area(item) > area(best) ? item : best),
+    null,
+  );
+  if (largest !== null && area(largest) >= 0.3 * (largest.forward.samples + largest.backward.samples)) {
+    const { forward, backward } = largest;
+    const against = forward.off + backward.off + forward.inFront + backward.inFront;
+    const free = against < 0.1 * area(largest) ? tryToSlide(source, target, largest) : ALL_HELD;
+    if (free.directions.length > 0) {
+      return { status: 'ambiguous', motions: [largest, ...motions.filter((item) => item !== largest)], free };
+    }
+  }
+  return { status: 'insufficient-overlap', motions, free: ALL_HELD };
 }
 
 /** Both lists in one, best first; of two that are one pose the better stays. */

@@ -1,8 +1,9 @@
 import type { RunContext } from '../base/index.ts';
 import { invert, type Pose } from '../math/index.ts';
+import { nameFreeMotions } from './coarse-freedom.ts';
 import { type CoarseMatch, matchCoarseModels, rivalMargin } from './coarse-match.ts';
 import { buildCoarseModel, chooseCoarseSpacing, turnModelInsideOut } from './coarse-model.ts';
-import { poseOfMotion } from './coarse-motion.ts';
+import { invertMotion, poseOfMotion } from './coarse-motion.ts';
 import type { ScoredMotion } from './coarse-search.ts';
 import { findSelfMotions } from './coarse-symmetry.ts';
 import { compareScans } from './pair-order.ts';
@@ -132,12 +133,21 @@ function describeMatch(
   const best = match.motions[0];
   const second = match.motions[1];
   const margin = best === undefined ? 0 : marginOf(best.score, second?.score);
-  const words = wordsOf(match);
+  // Words speak of the target's frame as the caller named it.
+  const free =
+    best === undefined
+      ? []
+      : nameFreeMotions(
+          match.free,
+          isSwapped ? invertMotion(best.motion) : null,
+          (isSwapped ? sourceScan : targetScan).origin,
+        );
+  const words = wordsOf(match, free);
   return {
     status: match.status,
     poses,
     margin,
-    freeDirections: match.free.map((motion) => motion.name),
+    freeDirections: free,
     spacing,
     ...words,
   };
@@ -149,7 +159,7 @@ export function marginOf(best: number, rival: number | undefined): number {
   return Math.min(1, Math.max(0, 1 - Math.max(0, rival ?? 0) / best));
 }
 
-function wordsOf(match: CoarseMatch): { message: string; remedy: string } {
+function wordsOf(match: CoarseMatch, free: readonly string[]): { message: string; remedy: string } {
   if (match.status === 'accepted') return { message: 'One pose fits; no other comes near it.', remedy: '' };
   if (match.status === 'insufficient-overlap') {
     return {
@@ -158,9 +168,9 @@ function wordsOf(match: CoarseMatch): { message: string; remedy: string } {
         'Capture more common surface with edges or curvature, or tie the scans by picked pairs or common targets.',
     };
   }
-  if (match.free.length > 0) {
+  if (free.length > 0) {
     return {
-      message: `The scans fit but slide: ${match.free.map((motion) => motion.name).join('; ')}.`,
+      message: `The scans fit but slide: ${free.join('; ')}.`,
       remedy: 'Tie the scans by picked pairs or common targets, or capture surface that holds this motion.',
     };
   }

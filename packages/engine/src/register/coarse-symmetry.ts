@@ -1,7 +1,7 @@
 import { quaternionOfVector, rotationMatrix, symmetricEigen } from '../math/index.ts';
 import { findConsistentMotions } from './coarse-consistency.ts';
 import type { CoarseModel } from './coarse-model.ts';
-import { type Motion, motionAngle } from './coarse-motion.ts';
+import { composeMotions, type Motion, motionAngle } from './coarse-motion.ts';
 import { isSameMotion, scoreMotion, settleAndScore } from './coarse-search.ts';
 import { settleOnSamples } from './coarse-settle.ts';
 import { matchFeatures } from './feature-match.ts';
@@ -46,18 +46,26 @@ export function findSelfMotions(model: CoarseModel, limit = 24): Motion[] {
     ...axisTurns(model),
     ...findConsistentMotions(surface, surface, matches, tolerance, 60).map((hypothesis) => hypothesis.motion),
   ];
-  for (const begin of candidates) {
-    if (motionAngle(begin, identity) < LEAST_TURN) continue;
-    if (found.some((other) => isSameMotion(other.motion, begin, model))) continue;
+  const attempt = (begin: Motion): void => {
+    if (motionAngle(begin, identity) < LEAST_TURN) return;
+    if (found.some((other) => isSameMotion(other.motion, begin, model))) return;
     const place = [{ lookup: model.lookup, motion: null }];
     const { motion } = settleOnSamples(surface, place, begin, { start: 2 * spacing, end: spacing, rounds: 5, stride });
     const rough = scoreMotion(model, model, motion, stride);
-    if (rough.forward.agree + rough.forward.off < 0.2 * rough.forward.samples) continue;
+    if (rough.forward.agree + rough.forward.off < 0.2 * rough.forward.samples) return;
     const scored = settleAndScore(model, model, motion, 0);
-    if (scored.forward.agree < surface.count / 3 || scored.score < 0) continue;
-    if (isSameMotion(scored.motion, identity, model)) continue;
-    if (found.some((other) => isSameMotion(other.motion, scored.motion, model))) continue;
+    if (scored.forward.agree < surface.count / 3 || scored.score < 0) return;
+    if (isSameMotion(scored.motion, identity, model)) return;
+    if (found.some((other) => isSameMotion(other.motion, scored.motion, model))) return;
     found.push({ motion: scored.motion, score: scored.score });
+  };
+  for (const begin of candidates) attempt(begin);
+  // Symmetries make a group: what two of them give together is one too.
+  for (let i = 0; i < found.length && found.length < limit; i++) {
+    for (let j = 0; j <= i && found.length < limit; j++) {
+      attempt(composeMotions(found[i].motion, found[j].motion));
+      attempt(composeMotions(found[j].motion, found[i].motion));
+    }
   }
   return found
     .sort((a, b) => b.score - a.score)
