@@ -80,7 +80,7 @@ function probedText(points: readonly ProbedPoint[]): string {
       sigma,
     ].join(','),
   );
-  return `feature,x_mm,y_mm,z_mm,i,j,k,tip_radius_mm,sigma_mm\n${rows.join('\n')}\n`;
+  return `feature,x_mm,y_mm,z_mm,i,j,k,tip_radius,sigma_mm\n${rows.join('\n')}\n`;
 }
 
 async function writeScans(job: SimulatedJob, folder: string, context: RunContext): Promise<string[]> {

@@ -36,7 +36,7 @@ function endBench(): ModelSolid[] {
     low: [-230, -15],
     high: [205, 405],
     thickness: 18,
-    outlineRadius: 40,
+    cell: 20,
   });
   return [
     inside('end bench', M.wood, roundedBox({ size: [460, 1400, 56], radius: 22 }), [1345, 130, -640]),

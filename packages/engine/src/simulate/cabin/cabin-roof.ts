@@ -40,15 +40,7 @@ export function cabinRoof(): ModelSolid[] {
         low: [-360, -360],
         high: [360, 360],
         thickness: 74,
-        outlineRadius: 45,
-        curvedU: [
-          [-342, -238],
-          [238, 342],
-        ],
-        curvedV: [
-          [-342, -238],
-          [238, 342],
-        ],
+        cell: 26,
       }),
       poseAt([830, 0, 1194]),
     ),

@@ -88,7 +88,7 @@ export interface SimulatedJob {
 }
 
 const FINENESS = {
-  full: { truthChord: 0.04, truthSpacing: 150, spacing: { outside: 10, mechanism: 4.4, inside: 8.2 }, chord: 0.04 },
+  full: { truthChord: 0.04, truthSpacing: 150, spacing: { outside: 10.5, mechanism: 4.8, inside: 8.8 }, chord: 0.04 },
   small: { truthChord: 0.2, truthSpacing: 300, spacing: { outside: 60, mechanism: 28, inside: 54 }, chord: 0.5 },
 } as const;
 

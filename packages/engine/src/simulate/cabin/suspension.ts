@@ -48,7 +48,7 @@ function foot(): ModelSolid[] {
     low: [-215, -35],
     high: [215, 325],
     thickness: 30,
-    outlineRadius: 36,
+    cell: 30,
   });
   const z = SUSPENSION_PIN_HEIGHT;
   return [
@@ -81,7 +81,7 @@ function arm(): ModelSolid[] {
       low: [Math.min(...corners.map((c) => c[0])) - 35, Math.min(...corners.map((c) => c[1])) - 35],
       high: [Math.max(...corners.map((c) => c[0])) + 35, Math.max(...corners.map((c) => c[1])) + 35],
       thickness: 18,
-      outlineRadius: 18,
+      cell: 16,
     });
   return [
     part(
@@ -154,7 +154,7 @@ function grip(): ModelSolid[] {
     low: [115, 2665],
     high: [465, 2895],
     thickness: 22,
-    outlineRadius: 17,
+    cell: 14,
   });
   return [
     part('grip body', M.cast, roundedBox({ size: [430, 190, 150], radius: 22 }), [0, 80, 2800]),

@@ -36,6 +36,11 @@ export class GrowingUint32 {
     this.#values[this.length++] = value;
   }
 
+  /** The array behind, longer than the list; valid until the next push. */
+  get values(): Uint32Array<ArrayBuffer> {
+    return this.#values;
+  }
+
   push3(a: number, b: number, c: number): void {
     this.push(a);
     this.push(b);

@@ -28,9 +28,6 @@ export interface RoundedBoxOptions {
   };
 }
 
-/** Corners of openings get at least this step: finer ones cost triangles and change the edge by less than 0.2 mm. */
-const OPENING_STEP = 12;
-
 /** Where a line of an axis lies: the centre of the rounding and the angle of the rounding, up to 45 degrees. */
 function unroll(line: number, flat: number, radius: number): [number, number] {
   const over = Math.abs(line) - flat;
@@ -46,13 +43,12 @@ function axisLines(axis: number, options: RoundedBoxOptions, tessellation: Tesse
     { from: -end, to: -flat, radius },
     { from: flat, to: end, radius },
   ];
-  // A coarse capture keeps few points even here: each of them is exact, only the edge between them is cut.
-  const step = tessellation.jitter === null ? OPENING_STEP : Math.max(OPENING_STEP, tessellation.spacing / 3);
   for (const o of options.openings ?? []) {
     if (o.axis === axis) continue;
-    const local = Math.max(o.radius, step ** 2 / (8 * tessellation.chord));
-    stretches.push({ from: o.low[axis], to: o.low[axis] + o.radius, radius: local });
-    stretches.push({ from: o.high[axis] - o.radius, to: o.high[axis], radius: local });
+    // Two steps over a corner keep its shape; the trimming follows the outline from there.
+    const radius = (o.radius / 2) ** 2 / (8 * tessellation.chord);
+    stretches.push({ from: o.low[axis], to: o.low[axis] + o.radius, radius });
+    stretches.push({ from: o.high[axis] - o.radius, to: o.high[axis], radius });
   }
   if (axis === 0) stretches.push(...(options.relief?.x ?? []));
   if (axis === 1) stretches.push(...(options.relief?.y ?? []));
@@ -196,7 +192,7 @@ export function roundedBox(options: RoundedBoxOptions): SolidShape {
         };
       };
       if (wall === undefined && (options.openings ?? []).some((o) => o.axis === axis)) {
-        const grid = trimGrid(lines[u], lines[v], outlineOf(axis, 0, options), tessellation.jitter);
+        const grid = trimGrid(lines[u], lines[v], outlineOf(axis, 0, options), tessellation.chord, tessellation.jitter);
         const front = addSkin(builder, grid, skin(1, 0), true, true);
         const back = addSkin(builder, grid, skin(-1, 0), false, true);
         addOutlineWalls(builder, grid.outlineEdges, front, back, tessellation);
@@ -206,7 +202,13 @@ export function roundedBox(options: RoundedBoxOptions): SolidShape {
         const frontWanted = isFaceReached(axis, side, side, options, tessellation);
         const backWanted = wall !== undefined && isFaceReached(axis, side, -side, options, tessellation);
         if (!frontWanted && !backWanted) continue;
-        const grid = trimGrid(lines[u], lines[v], outlineOf(axis, side, options), tessellation.jitter);
+        const grid = trimGrid(
+          lines[u],
+          lines[v],
+          outlineOf(axis, side, options),
+          tessellation.chord,
+          tessellation.jitter,
+        );
         const front = addSkin(builder, grid, skin(side, 0), side > 0, frontWanted);
         if (wall === undefined) continue;
         const back = addSkin(builder, grid, skin(side, wall), side < 0, backWanted);

@@ -59,17 +59,20 @@ export function roundedPolygon(corners: readonly (readonly [number, number])[], 
  *
  * Method   marching over the cells: nodes close to the outline are moved onto it, edges that cross it get a vertex found
  *          by bisection, so every outline vertex lies on the outline to 1e-9 of a step.
- * Limits   a feature of the outline smaller than a cell is lost; corners are cut by up to a cell.
+ *          Then edges along the outline are halved until they follow it to within the chord.
+ * Limits   a feature of the outline smaller than a cell is lost; corners without rounding are cut by up to a cell.
  *
  * @param uLines ascending
  * @param vLines ascending
  * @param outline null: the whole grid is material
+ * @param chord largest distance of an edge from the outline
  * @param jitter moves nodes inside the material by up to a fifth of their step
  */
 export function trimGrid(
   uLines: readonly number[],
   vLines: readonly number[],
   outline: PlaneOutline | null,
+  chord: number,
   jitter: Random | null,
 ): TrimmedGrid {
   const columns = uLines.length;
@@ -183,32 +186,83 @@ export function trimGrid(
       for (const n of polygon) atOutline.add(n);
     }
   }
-  const onBorder = Uint8Array.from(borderList.toArray());
-  const cells = triangles.toArray();
+  const edges = outline === null ? [] : freeEdges(triangles.toArray(), atOutline, borderList.values);
+  if (outline !== null) refineOutline(edges, { u: uList, v: vList, border: borderList, triangles }, outline, chord);
   return {
     u: uList.toArray(),
     v: vList.toArray(),
-    onBorder,
-    triangles: cells,
-    outlineEdges: outline === null ? [] : freeEdges(cells, atOutline, onBorder),
+    onBorder: Uint8Array.from(borderList.toArray()),
+    triangles: triangles.toArray(),
+    outlineEdges: edges.map(([from, to]) => [from, to] as const),
   };
 }
 
+/** An edge along the outline: its ends and the triangle it belongs to. */
+type OutlineEdge = [from: number, to: number, triangle: number];
+
 /** Edges of triangles near the outline that have no triangle on their other side and do not lie on the grid's border. */
-function freeEdges(
-  triangles: Uint32Array,
-  near: ReadonlySet<number>,
-  border: Uint8Array,
-): (readonly [number, number])[] {
-  const edges = new Map<number, readonly [number, number]>();
+function freeEdges(triangles: Uint32Array, near: ReadonlySet<number>, border: Uint32Array): OutlineEdge[] {
+  const edges = new Map<number, OutlineEdge>();
   const size = border.length;
   for (let k = 0; k < triangles.length; k += 3) {
     for (let e = 0; e < 3; e++) {
       const a = triangles[k + e];
       const b = triangles[k + ((e + 1) % 3)];
       if (!near.has(a) && !near.has(b)) continue;
-      if (!edges.delete(b * size + a)) edges.set(a * size + b, [a, b]);
+      if (!edges.delete(b * size + a)) edges.set(a * size + b, [a, b, k / 3]);
     }
   }
   return [...edges.values()].filter(([a, b]) => near.has(a) && near.has(b) && !(border[a] && border[b]));
+}
+
+/** Halves outline edges in place where their middle lies farther from the outline than the chord. */
+function refineOutline(
+  edges: OutlineEdge[],
+  grid: { u: GrowingFloat64; v: GrowingFloat64; border: GrowingUint32; triangles: GrowingUint32 },
+  outline: PlaneOutline,
+  chord: number,
+): void {
+  const { u, v, border, triangles } = grid;
+  const area = (a: number, b: number, c: number): number =>
+    (u.values[b] - u.values[a]) * (v.values[c] - v.values[a]) -
+    (v.values[b] - v.values[a]) * (u.values[c] - u.values[a]);
+  // The list grows while it is walked: both halves are looked at again.
+  for (let k = 0; k < edges.length; k++) {
+    for (;;) {
+      const [a, b, triangle] = edges[k];
+      const length = Math.hypot(u.values[b] - u.values[a], v.values[b] - v.values[a]);
+      let mu = (u.values[a] + u.values[b]) / 2;
+      let mv = (v.values[a] + v.values[b]) / 2;
+      if (Math.abs(outline(mu, mv)) <= chord || length < chord) break;
+      const e = 1e-4 * length;
+      for (let round = 0; round < 3; round++) {
+        const d = outline(mu, mv);
+        const gu = (outline(mu + e, mv) - outline(mu - e, mv)) / (2 * e);
+        const gv = (outline(mu, mv + e) - outline(mu, mv - e)) / (2 * e);
+        mu -= d * gu;
+        mv -= d * gv;
+      }
+      if (!(Math.abs(outline(mu, mv)) < 1e-6 * length)) break;
+      const corners = [0, 1, 2].map((i) => triangles.values[3 * triangle + i]);
+      const c = corners.find((corner) => corner !== a && corner !== b) as number;
+      u.push(mu);
+      v.push(mv);
+      border.push(0);
+      const m = u.length - 1;
+      if (!(area(a, m, c) > 0 && area(m, b, c) > 0)) {
+        // The triangle is too flat to be split there; the vertex is left unused.
+        break;
+      }
+      const values = triangles.values;
+      values[3 * triangle] = a;
+      values[3 * triangle + 1] = m;
+      values[3 * triangle + 2] = c;
+      triangles.push3(m, b, c);
+      edges[k] = [a, m, triangle];
+      edges.push([m, b, triangles.length / 3 - 1]);
+      // Another outline edge may hang on the triangle that was split: c-a stays, b-c moved to the new one.
+      const moved = edges.findIndex(([from, to, of], i) => i !== k && of === triangle && from === b && to === c);
+      if (moved >= 0) edges[moved][2] = triangles.length / 3 - 1;
+    }
+  }
 }
