@@ -1,8 +1,8 @@
 import { adjustNetwork, type NetworkAdjustment } from '../adjust/index.ts';
-import { FindingList, makeRunContext, type RunContext } from '../base/index.ts';
+import { makeRunContext, type RunContext } from '../base/index.ts';
 import { compose, invert, type Pose, type Vec3 } from '../math/index.ts';
 import type { AlignmentResult, FramePose, NetworkObservation, TieResult } from '../model/index.ts';
-import type { AssembledScan, PreparedScan } from '../register/index.ts';
+import { type AssembledScan, compareScans, type PreparedScan } from '../register/index.ts';
 import type { AlignInput } from './align-input.ts';
 import { type FrameGroup, groupFrames } from './frame-groups.ts';
 import { keyOfScan } from './interned-scan.ts';
@@ -60,7 +60,16 @@ export async function alignScans(
   placeTargetGroups(groups, poses, scansOfFrame);
   if (poses.size === 0) return refuseAll(input, groups, first.assembled);
   rebase(poses, input.frames);
-  const settled = await settle(input, scans, known, poses, first.spacing, settings, runner, context.part(0.6, 1));
+  const settled = await settle(
+    input,
+    inOwnOrder(scans),
+    known,
+    poses,
+    first.spacing,
+    settings,
+    runner,
+    context.part(0.6, 1),
+  );
   return describe(input, groups, first.assembled, settled, context);
 }
 
@@ -113,6 +122,11 @@ function placeTargetGroups(
   for (const [frame, pose] of largest.groupFromFrame) poses.set(frame, pose);
 }
 
+/** The scans in an order that comes from themselves, so that the order of the files leaves no trace in the result. */
+function inOwnOrder(scans: readonly RoundScan[]): RoundScan[] {
+  return [...scans].sort((a, b) => compareScans(a.keyed.scan, b.keyed.scan));
+}
+
 /** Makes the first placed frame the job's frame. */
 function rebase(poses: Map<string, Pose>, frames: readonly string[]): void {
   const base = frames.find((frame) => poses.has(frame)) as string;
@@ -146,6 +160,22 @@ async function settle(
   const noise = Math.min(Infinity, ...scans.map((scan) => scan.keyed.scan.noise));
   const fixed = known.observations.filter((o) => placedWith(o, poses));
   const datum = input.frames.find((frame) => poses.has(frame)) as string;
+  // Adjusted in the scans' own order too; only the last adjustment holds the job's own frame.
+  const ownFrames = [...new Set([...scans.map((scan) => scan.frame), ...input.frames])].filter((frame) =>
+    poses.has(frame),
+  );
+  const adjust = (overlaps: readonly NetworkObservation[], frames: readonly string[], run: RunContext) =>
+    adjustNetwork(
+      [...fixed, ...overlaps],
+      {
+        frames: frames.map((frame) => ({ frame, ...centreOf(frame, scans) })),
+        start: poses,
+        datum: { kind: 'fixed-frame', frame: frames[0] },
+        // Many points, many tests: together they raise a false alarm in one job of twenty.
+        pointTestLevel: Math.min(0.001, 0.05 / Math.max(1, fixed.length)),
+      },
+      run,
+    );
   // The reach of matches halves from round to round, from where a coarse pose may be off down to the data's own spacing.
   let gate = 2 * coarseSpacing;
   for (let round = 1; ; round++) {
@@ -155,20 +185,8 @@ async function settle(
     const pairs = pairsInReach(scans, poses, isFine ? 3 * spacing : gate);
     const part = context.part(from, Math.min(0.9, round / settings.maxRounds));
     const overlaps = await measureOverlaps(pairs, poses, isFine ? 0 : gate, memory, runner, part);
-    // Only the last round's findings are about the result.
-    const roundFindings = new FindingList();
-    const quiet = makeRunContext({ seed: context.seed, signal: context.signal, findings: roundFindings });
-    const adjustment = await adjustNetwork(
-      [...fixed, ...overlaps],
-      {
-        frames: input.frames.filter((frame) => poses.has(frame)).map((frame) => ({ frame, ...centreOf(frame, scans) })),
-        start: poses,
-        datum: { kind: 'fixed-frame', frame: datum },
-        // Many points, many tests: together they raise a false alarm in one job of twenty.
-        pointTestLevel: Math.min(0.001, 0.05 / Math.max(1, fixed.length)),
-      },
-      quiet,
-    );
+    const quiet = makeRunContext({ seed: context.seed, signal: context.signal });
+    const adjustment = await adjust(overlaps, ownFrames, quiet);
     let moved = 0;
     for (const frame of adjustment.frames) {
       const before = poses.get(frame.frame);
@@ -181,9 +199,11 @@ async function settle(
     }
     const isSettled = isFine && (scans.length === 0 || moved <= settings.settledShare * noise);
     if (isSettled || round >= settings.maxRounds) {
-      for (const finding of roundFindings.items) context.findings.add(finding);
+      rebase(poses, input.frames);
+      const jobFrames = [datum, ...input.frames.filter((frame) => poses.has(frame) && frame !== datum)];
+      const last = await adjust(overlaps, jobFrames, context.part(1, 1));
       await context.checkpoint(1, 'all frames adjusted');
-      return { adjustment, rounds: round, isSettled };
+      return { adjustment: last, rounds: round, isSettled };
     }
     if (!isFine) gate /= 2;
   }

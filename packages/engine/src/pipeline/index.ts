@@ -1,6 +1,7 @@
 // Pipeline: the order of the stages. Takes what was captured, gives poses and one surface; runs its parts on a task runner.
 export * from './align-input.ts';
 export * from './align-scans.ts';
+export * from './frame-groups.ts';
 export * from './fuse-aligned-scans.ts';
 export * from './fuse-input.ts';
 export * from './task-runner.ts';

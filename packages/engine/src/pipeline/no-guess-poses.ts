@@ -5,6 +5,7 @@ import {
   type AssemblyScan,
   assembleScans,
   chooseCoarseSpacing,
+  compareScans,
   FIND_COARSE_POSES_DEFAULTS,
   type PairMatch,
   type PreparedScan,
@@ -47,6 +48,8 @@ export async function placeWithoutGuess(
     for (const [frame, pose] of merged[0].group.groupFromFrame) commonFromFrame.set(frame, pose);
     return { commonFromFrame, assembled, spacing: 0 };
   }
+  // An order that comes from the scans themselves: the order in which files came in leaves no trace in the result.
+  merged.sort((x, y) => compareScans(x.scan, y.scan));
   const scans = merged.map((item) => item.scan);
   const spacing = chooseCoarseSpacing(scans, FIND_COARSE_POSES_DEFAULTS.spacingShare);
   context.progress(0, 'describing scans');
@@ -64,6 +67,13 @@ export async function placeWithoutGuess(
   context.progress(0.2, `matching ${inputs.length} pairs without a guess`);
   const pairs = (await runner.run('match-pair', inputs, context.part(0.2, 0.8))) as PairMatch[];
   const result = await assembleScans(described, pairs, context.part(0.8, 1));
+  if (result.placedCount === 0) {
+    // Nothing joins the groups, but the largest is still one object: its own ties hold it.
+    const largest = merged.reduce((best, item) => (item.group.frames.length > best.group.frames.length ? item : best));
+    if (largest.group.frames.length > 1) {
+      for (const [frame, pose] of largest.group.groupFromFrame) commonFromFrame.set(frame, pose);
+    }
+  }
   merged.forEach(({ group }, index) => {
     const scan = result.scans[index];
     assembled.set(group.frames[0], scan);
