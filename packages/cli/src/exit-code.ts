@@ -28,6 +28,9 @@ const USAGE_CODES: ReadonlySet<string> = new Set([
   'unknown-name',
 ]);
 
+/** Codes of AppErrors that say: it ran, and there is no answer that could be trusted. */
+const REFUSAL_CODES: ReadonlySet<string> = new Set(['nothing-fused', 'fuse/nothing']);
+
 /** Exit code of an error. */
 export function exitCodeOf(error: unknown): number {
   if (error instanceof CancelledError) return EXIT.interrupted;
@@ -38,5 +41,6 @@ export function exitCodeOf(error: unknown): number {
   if (error instanceof FormatError) return EXIT.inputInvalid;
   if (error instanceof AppError && INPUT_CODES.has(error.code)) return EXIT.inputInvalid;
   if (error instanceof AppError && USAGE_CODES.has(error.code)) return EXIT.wrongUsage;
+  if (error instanceof AppError && REFUSAL_CODES.has(error.code)) return EXIT.gateFailed;
   return EXIT.failed;
 }

@@ -43,7 +43,8 @@ async function fuse(run: CommandRun, folder: string, options: FuseCommandOptions
       `resolution ${formatLength(fused.resolution)} mm.\n`,
   );
   run.sayFindings(fused.findings);
-  return fused.scans.length < document.scans.length ? EXIT.gateFailed : EXIT.done;
+  const refused = fused.findings.some((finding) => finding.severity === 'refusal');
+  return refused || fused.scans.length < document.scans.length ? EXIT.gateFailed : EXIT.done;
 }
 
 /** `fuse JOB`: one surface from all placed scans. */

@@ -35,7 +35,7 @@ export type FuseJobOptions = Partial<Omit<FusionOptions, 'tileCells'>>;
  *
  * The same job with the same options is not computed again, unless forced. Stopped or killed, the job is as before.
  *
- * @throws AppError `not-aligned`, `alignment-out-of-date`, `fuse/nothing`, and those of opening and reading the job
+ * @throws AppError `not-aligned`, `alignment-out-of-date`, `nothing-fused`, `fuse/nothing`, and those of opening and reading the job
  */
 export async function fuseJob(
   folder: string,
@@ -56,6 +56,7 @@ export async function fuseJob(
     const context = contextOf(host, document.seed);
     const scans = await fuseScansOf(document, store.blobs, context.part(0, 0.05));
     const surface = await fuseAlignedScans(scans, chosen, host.runner, context.part(0.05, 0.95));
+    refuseEmpty(surface);
     context.progress(0.95, 'storing the surface');
     const fused = await storeSurface(document, surface, record, store.blobs, context);
     await context.checkpoint(1);
@@ -75,6 +76,18 @@ function refuseUnaligned(document: JobDocument): void {
       'Run align, then fuse.',
     );
   }
+}
+
+/** A surface without triangles is a refusal, with the reasons that fusion found. */
+function refuseEmpty(surface: FusedSurface): void {
+  if (surface.triangles.length > 0) return;
+  const reasons = surface.findings.filter((finding) => finding.severity !== 'note');
+  const [first] = reasons;
+  throw new AppError(
+    'nothing-fused',
+    `No surface could be made. ${reasons.map((finding) => `${finding.subject}: ${finding.message}`).join(' ')}`.trimEnd(),
+    first?.remedy ?? 'Add scans that show a surface.',
+  );
 }
 
 async function fuseScansOf(document: JobDocument, blobs: BlobStore, context: RunContext): Promise<FuseScan[]> {

@@ -1,5 +1,5 @@
 import { makeSerialRunner, PIPELINE_TASKS } from '@lapjoint/engine';
-import { addFiles, alignJob, openJob, undoChange } from '../../src/index.ts';
+import { addFiles, alignJob, fuseJob, openJob, undoChange } from '../../src/index.ts';
 
 // A program of its own that changes a job over and over until it is killed, and says after each operation how long
 // the journal is. Arguments: job folder, then the files to add.
@@ -20,6 +20,8 @@ for (;;) {
   }
   await addFiles(folder, files, { unit: 'mm' }, host);
   await say('added');
-  if (process.env['X']) await alignJob(folder, {}, host);
-  if (process.env['X']) await say('aligned');
+  await alignJob(folder, {}, host);
+  await say('aligned');
+  await fuseJob(folder, {}, host);
+  await say('fused');
 }
