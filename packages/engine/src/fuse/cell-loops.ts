@@ -20,6 +20,8 @@ export interface CellLoops {
   /** Which of the four cells around its edge this cell is for each crossing, counter-clockwise seen from the edge's end. */
   readonly slots: Int8Array;
   loopCount: number;
+  /** 1 for a loop that closes, 0 for a path that ends inside the cell's border because the data does. */
+  readonly closed: Uint8Array;
   /** Scratch. */
   readonly links: Int32Array;
   readonly stack: Int32Array;
@@ -34,6 +36,7 @@ export function makeCellLoops(): CellLoops {
     loops: new Int32Array(MOST_IN_CELL),
     slots: new Int8Array(MOST_IN_CELL),
     loopCount: 0,
+    closed: new Uint8Array(MOST_IN_CELL),
     links: new Int32Array(2 * MOST_IN_CELL),
     stack: new Int32Array(MOST_IN_CELL),
     walk: makeFaceWalk(),
@@ -130,6 +133,7 @@ function followLinks(out: CellLoops): void {
   for (let start = 0; start < out.count; start++) {
     if (out.loops[start] >= 0) continue;
     const loop = out.loopCount++;
+    out.closed[loop] = 1;
     let depth = 0;
     out.stack[depth++] = start;
     out.loops[start] = loop;
@@ -137,6 +141,7 @@ function followLinks(out: CellLoops): void {
       const at = out.stack[--depth];
       for (let side = 0; side < 2; side++) {
         const next = out.links[2 * at + side];
+        if (next < 0) out.closed[loop] = 0;
         if (next < 0 || out.loops[next] >= 0) continue;
         out.loops[next] = loop;
         out.stack[depth++] = next;

@@ -10,6 +10,9 @@ import { VertexBuilder } from './vertex-builder.ts';
 
 /** Numbers of one crossing: edge, sense, place, normal. */
 const CROSSING_SIZE = 8;
+/** Vertices start this part of the way from the mean of their crossings to the middle of their cell, before they are moved
+ *  onto the surface: where the surface runs through a node of the grid, the vertices around it would else be on one spot. */
+const CENTER_PULL = 0.25;
 
 /**
  * Fuses the samples of one tile into its piece of the surface.
@@ -42,7 +45,7 @@ class TilePiece {
   readonly #corners: Int32Array;
   readonly #keys: GrowingNumbers = new GrowingNumbers();
   readonly #foreign: GrowingNumbers = new GrowingNumbers();
-  /** Mean place and normal of each own loop. */
+  /** Mean place and normal of each own loop, and whether the data ends in its cell. */
   readonly #seeds: GrowingNumbers = new GrowingNumbers();
 
   constructor(input: FusionTileInput, field: NodeField, crossings: EdgeCrossings) {
@@ -103,6 +106,8 @@ class TilePiece {
 
   #nameLoops(loops: CellLoops, i: number, j: number, k: number): void {
     const { base } = this.#field;
+    const { plan } = this.#input;
+    const cell = [i, j, k];
     // Cells of the low margin belong to neighbouring tiles, which come to the same loops.
     const isOwn = i > 0 && j > 0 && k > 0;
     const { values } = this.#crossings.data;
@@ -120,15 +125,20 @@ class TilePiece {
         count++;
       }
       if (!isOwn) continue;
-      for (let m = 0; m < 3; m++) this.#seeds.push(sums[m] / count);
+      const pull = loops.closed[loop] ? CENTER_PULL : 0;
+      for (let m = 0; m < 3; m++) {
+        const center = plan.gridLow[m] + plan.resolution * (base[m] + cell[m] + 0.5);
+        this.#seeds.push((1 - pull) * (sums[m] / count) + pull * center);
+      }
       for (let m = 3; m < 6; m++) this.#seeds.push(sums[m]);
+      this.#seeds.push(loops.closed[loop] ? 0 : 1);
     }
   }
 
   placeVertices(vertices: VertexBuilder): void {
     const s = this.#seeds.values;
-    for (let n = 0; n < this.#seeds.length; n += 6) {
-      vertices.add(s[n], s[n + 1], s[n + 2], s[n + 3], s[n + 4], s[n + 5]);
+    for (let n = 0; n < this.#seeds.length; n += 7) {
+      vertices.add(s[n], s[n + 1], s[n + 2], s[n + 3], s[n + 4], s[n + 5], s[n + 6] > 0);
     }
   }
 

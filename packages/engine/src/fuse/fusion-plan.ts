@@ -54,7 +54,7 @@ const LEAST_MERGE = 1.25;
 const MERGE_NOISE = 4;
 const MOST_MERGE = 1.5;
 /** Feather width in resolutions: long enough that a step of a few sigma is a slope that cannot be seen. */
-const FEATHER_WIDTH = 6;
+const FEATHER_WIDTH = 8;
 /** Resolution in standard deviations of the noise: below this, bumps of noise would turn over into folds. */
 const NOISE_FACTOR = 2.5;
 /** Cells per axis that fit the vertex keys. */

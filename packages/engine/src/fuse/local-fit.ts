@@ -35,6 +35,10 @@ export class LocalFit {
   /** As coverage and tangentialOffset, with the surface beyond corners counted too: whether there is a surface at all. */
   supportCoverage = 0;
   supportOffset = 0;
+  /** Tangential mean place of that surface, of length `supportOffset`. */
+  supportX = 0;
+  supportY = 0;
+  supportZ = 0;
   /** Samples already claimed by a sheet, by place in the bins' list. */
   claimed: Uint8Array = new Uint8Array(1024);
   /** Kernel value of each found sample in the last fit; 0 = no part in it. */
@@ -227,7 +231,11 @@ export class LocalFit {
     this.meanZ = qz / area;
     this.tangentialOffset = this.#acrossNormal(this.meanX, this.meanY, this.meanZ);
     this.supportCoverage = support / this.#planeCoverage;
-    this.supportOffset = this.#acrossNormal(rx / support, ry / support, rz / support);
+    const up = (rx * this.nx + ry * this.ny + rz * this.nz) / support;
+    this.supportX = rx / support - up * this.nx;
+    this.supportY = ry / support - up * this.ny;
+    this.supportZ = rz / support - up * this.nz;
+    this.supportOffset = Math.sqrt(this.supportX ** 2 + this.supportY ** 2 + this.supportZ ** 2);
     return true;
   }
 

@@ -17,7 +17,7 @@ export interface SampledScan {
 }
 
 /** A scan's say at its very border and at grazing incidence, against 1 in its middle and head-on. */
-const LEAST_FEATHER = 0.02;
+const LEAST_FEATHER = 0.005;
 const LEAST_INCIDENCE = 0.15;
 /** Share of the surface that may face away from the instrument before the winding is taken as reversed. */
 const REVERSED_SHARE = 0.7;
@@ -211,7 +211,8 @@ function weighSamples(posed: PosedScan, plan: FusionPlan, sink: SampleSink): Fus
     const reach = Math.sqrt(v[0] * v[0] + v[1] * v[1] + v[2] * v[2]);
     const cosine = reach > 0 ? (v[0] * n[3 * i] + v[1] * n[3 * i + 1] + v[2] * n[3 * i + 2]) / reach : 1;
     const share = Math.min(1, sink.borders[i] / plan.featherWidth);
-    const feather = LEAST_FEATHER + (1 - LEAST_FEATHER) * share * share * (3 - 2 * share);
+    // Equal ratios over equal steps: the share of a much better scan then falls evenly too, not all at the very border.
+    const feather = LEAST_FEATHER ** (1 - share);
     const variance = noise * noise + placed * placed + floor;
     weights[i] = (sink.areas[i] * Math.max(LEAST_INCIDENCE, cosine) * feather) / variance;
   }

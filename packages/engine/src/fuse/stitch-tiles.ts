@@ -24,7 +24,7 @@ export function stitchTiles(
   const notes: Finding[] = [...plan.findings, ...findings];
   const joined = joinVertices(results);
   const quads = joinQuads(results, joined);
-  const triangles = splitQuads(quads, joined.arrays.positions);
+  const triangles = dropTips(splitQuads(quads, joined.arrays.positions), joined.arrays.positions, plan);
   let surface = removeSpecks({ ...joined.arrays, triangles }, plan, notes);
   surface = splitPinched(surface, notes);
   surface = closePinholes(surface, plan, notes);
@@ -60,6 +60,9 @@ function splitPinched(surface: SurfaceArrays, notes: Finding[]): SurfaceArrays {
   });
   return { ...pickVertices(surface, split.sourceVertex), triangles: split.triangles };
 }
+
+/** Edges shorter than this part of the resolution are no edges. */
+const TIP_EDGE = 1e-3;
 
 interface JoinedVertices {
   readonly arrays: Omit<SurfaceArrays, 'triangles'>;
@@ -170,6 +173,33 @@ function splitQuads(quads: Uint32Array, positions: Float64Array): Uint32Array {
     triangles[6 * q + 5] = d;
   }
   return triangles;
+}
+
+/**
+ * Leaves out triangles without area that hang on one edge: at a border, two cells may hold the same single crossing and so
+ * have their vertices on one spot.
+ */
+function dropTips(triangles: Uint32Array, positions: Float64Array, plan: FusionPlan): Uint32Array {
+  const { opposite } = buildMeshTopology(triangles, positions.length / 3);
+  const least = (TIP_EDGE * plan.resolution) ** 2;
+  const out = new Uint32Array(triangles.length);
+  let length = 0;
+  for (let t = 0; t < triangles.length; t += 3) {
+    let borders = 0;
+    let shortest = Infinity;
+    for (let k = 0; k < 3; k++) {
+      if (opposite[t + k] < 0) borders++;
+      const a = 3 * triangles[t + k];
+      const b = 3 * triangles[t + ((k + 1) % 3)];
+      const x = positions[a] - positions[b];
+      const y = positions[a + 1] - positions[b + 1];
+      const z = positions[a + 2] - positions[b + 2];
+      shortest = Math.min(shortest, x * x + y * y + z * z);
+    }
+    if (borders >= 2 && shortest < least) continue;
+    for (let k = 0; k < 3; k++) out[length++] = triangles[t + k];
+  }
+  return out.slice(0, length);
 }
 
 function dominantSources(surface: SurfaceArrays): Uint16Array {

@@ -6,6 +6,14 @@ import type { SampleBins } from './sample-bins.ts';
 /** How far a vertex may move from the mean of its crossings, in resolutions: it must not leave its cell by much. */
 const MOST_MOVE = 0.6;
 const PROJECTIONS = 2;
+/** Where the data ends, the surface seen lies to one side by this share of the kernel radius (half disc under the kernel,
+ *  16/105 over 1/6 pi: 0.29; less here, because the outermost points of a grid stand for half a cell beyond their centre),
+ *  and each step beyond the border adds this part of itself. */
+const BORDER_OFFSET = 0.26;
+const OFFSET_SLOPE = 0.61;
+/** Vertices whose surface is not clearly to one side are not moved; no vertex is moved by more than this many resolutions. */
+const LEAST_OFFSET = 0.15;
+const MOST_SLIDE = 0.4;
 /** Colour is averaged over this share of the kernel radius: less blur than the shape has. */
 const COLOR_REACH = 0.6;
 const GREY = 150;
@@ -44,14 +52,19 @@ export class VertexBuilder {
     this.sourceOffsets.push(0);
   }
 
-  /** Adds a vertex near a place with about this normal (not normalised). */
-  add(x: number, y: number, z: number, mx: number, my: number, mz: number): void {
+  /**
+   * Adds a vertex near a place with about this normal (not normalised).
+   *
+   * @param isBorder whether the surface ends here: the vertex is then moved sideways to where the data ends
+   */
+  add(x: number, y: number, z: number, mx: number, my: number, mz: number, isBorder: boolean): void {
     const fit = this.#fit;
     const length = Math.sqrt(mx * mx + my * my + mz * mz);
     let nx = length > 0 ? mx / length : 0;
     let ny = length > 0 ? my / length : 0;
     let nz = length > 0 ? mz / length : 1;
     const limit = MOST_MOVE * this.#input.plan.resolution;
+    const slideLimit = MOST_SLIDE * this.#input.plan.resolution;
     let vx = x;
     let vy = y;
     let vz = z;
@@ -67,6 +80,12 @@ export class VertexBuilder {
       nx = fit.nx;
       ny = fit.ny;
       nz = fit.nz;
+      if (!isBorder || round > 0 || fit.supportOffset < LEAST_OFFSET * this.#input.plan.kernelRadius) continue;
+      const beyond = fit.supportOffset - BORDER_OFFSET * this.#input.plan.kernelRadius;
+      const slide = Math.max(-slideLimit, Math.min(slideLimit, beyond / OFFSET_SLOPE)) / fit.supportOffset;
+      vx += slide * fit.supportX;
+      vy += slide * fit.supportY;
+      vz += slide * fit.supportZ;
     }
     const moved = Math.sqrt((vx - x) ** 2 + (vy - y) ** 2 + (vz - z) ** 2);
     if (moved > limit) {
