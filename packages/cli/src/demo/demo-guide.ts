@@ -22,7 +22,7 @@ export function demoCommands(folder: string): string[][] {
     ['align', job],
     ['fuse', job],
     ['report', job, '--truth', file('truth.json')],
-    ['handover', job, join(dirname(folder), 'demo-handover')],
+    ['handover', job, join(dirname(folder), 'demo-handover'), '--truth', file('truth.json')],
   ];
 }
 
