@@ -2,13 +2,12 @@
 export const QUADRIC_TERMS = 6;
 
 const normalMatrix = new Float64Array(36);
-const basis = new Float64Array(6);
 
 /**
  * Least-squares quadric w(u, v) = c0 + c1 u + c2 v + c3 u^2 + c4 uv + c5 v^2 through weighted points.
  *
- * Method   normal equations and Cholesky; give u and v in units of the neighbourhood's radius, so that all terms are
- *          of one size.
+ * Method   normal equations from the moments of u and v, and Cholesky; give u and v in units of the neighbourhood's radius, so
+ *          that all terms are of one size.
  *
  * @param local u, v, w of each point, `count` times
  * @param weights one a point, not negative
@@ -21,25 +20,91 @@ export function fitLocalQuadric(
   count: number,
   coefficients: Float64Array,
 ): number {
-  const a = normalMatrix.fill(0);
-  const b = coefficients.fill(0);
+  let m00 = 0;
+  let m10 = 0;
+  let m01 = 0;
+  let m20 = 0;
+  let m11 = 0;
+  let m02 = 0;
+  let m30 = 0;
+  let m21 = 0;
+  let m12 = 0;
+  let m03 = 0;
+  let m40 = 0;
+  let m31 = 0;
+  let m22 = 0;
+  let m13 = 0;
+  let m04 = 0;
+  let b0 = 0;
+  let b1 = 0;
+  let b2 = 0;
+  let b3 = 0;
+  let b4 = 0;
+  let b5 = 0;
   for (let i = 0; i < count; i++) {
     const u = local[3 * i];
     const v = local[3 * i + 1];
-    const w = local[3 * i + 2];
     const p = weights[i];
-    basis[0] = 1;
-    basis[1] = u;
-    basis[2] = v;
-    basis[3] = u * u;
-    basis[4] = u * v;
-    basis[5] = v * v;
-    for (let r = 0; r < 6; r++) {
-      const f = p * basis[r];
-      for (let c = 0; c <= r; c++) a[6 * r + c] += f * basis[c];
-      b[r] += f * w;
-    }
+    const pu = p * u;
+    const pv = p * v;
+    const uu = u * u;
+    const uv = u * v;
+    const vv = v * v;
+    const puu = p * uu;
+    const puv = p * uv;
+    const pvv = p * vv;
+    m00 += p;
+    m10 += pu;
+    m01 += pv;
+    m20 += puu;
+    m11 += puv;
+    m02 += pvv;
+    m30 += puu * u;
+    m21 += puu * v;
+    m12 += pvv * u;
+    m03 += pvv * v;
+    m40 += puu * uu;
+    m31 += puu * uv;
+    m22 += puu * vv;
+    m13 += puv * vv;
+    m04 += pvv * vv;
+    const w = local[3 * i + 2];
+    b0 += p * w;
+    b1 += pu * w;
+    b2 += pv * w;
+    b3 += puu * w;
+    b4 += puv * w;
+    b5 += pvv * w;
   }
+  const a = normalMatrix;
+  const b = coefficients;
+  a[0] = m00;
+  a[6] = m10;
+  a[7] = m20;
+  a[12] = m01;
+  a[13] = m11;
+  a[14] = m02;
+  a[18] = m20;
+  a[19] = m30;
+  a[20] = m21;
+  a[21] = m40;
+  a[24] = m11;
+  a[25] = m21;
+  a[26] = m12;
+  a[27] = m31;
+  a[28] = m22;
+  a[30] = m02;
+  a[31] = m12;
+  a[32] = m03;
+  a[33] = m22;
+  a[34] = m13;
+  a[35] = m04;
+  b[0] = b0;
+  b[1] = b1;
+  b[2] = b2;
+  b[3] = b3;
+  b[4] = b4;
+  b[5] = b5;
   for (let i = 0; i < 6; i++) {
     const diagonal = a[7 * i];
     for (let j = 0; j <= i; j++) {
@@ -52,18 +117,21 @@ export function fitLocalQuadric(
     }
   }
   for (let i = 0; i < 6; i++) {
-    for (let k = 0; k < i; k++) b[i] -= a[6 * i + k] * b[k];
-    b[i] /= a[7 * i];
+    let sum = b[i];
+    for (let k = 0; k < i; k++) sum -= a[6 * i + k] * b[k];
+    b[i] = sum / a[7 * i];
   }
   for (let i = 5; i >= 0; i--) {
-    for (let k = i + 1; k < 6; k++) b[i] -= a[6 * k + i] * b[k];
-    b[i] /= a[7 * i];
+    let sum = b[i];
+    for (let k = i + 1; k < 6; k++) sum -= a[6 * k + i] * b[k];
+    b[i] = sum / a[7 * i];
   }
+  const [c0, c1, c2, c3, c4, c5] = [b[0], b[1], b[2], b[3], b[4], b[5]];
   let squares = 0;
   for (let i = 0; i < count; i++) {
     const u = local[3 * i];
     const v = local[3 * i + 1];
-    const r = local[3 * i + 2] - (b[0] + b[1] * u + b[2] * v + b[3] * u * u + b[4] * u * v + b[5] * v * v);
+    const r = local[3 * i + 2] - (c0 + c1 * u + c2 * v + c3 * u * u + c4 * u * v + c5 * v * v);
     squares += weights[i] * r * r;
   }
   return squares;

@@ -5,6 +5,7 @@ import { scanPointIndex } from './scan-point-index.ts';
 /** Numbers kept a patch: axes u v w (9), coefficients (6). */
 const STRIDE = 15;
 const CHUNK = 2048;
+const MAX_NEIGHBOURS = 256;
 /** Offset of the weighted mean of the neighbours, in units of the reach, above which a place is at the edge of the data. */
 const ONE_SIDED = 0.3;
 
@@ -27,6 +28,15 @@ export interface LocalSurfaces {
 }
 
 /**
+ * Points in the neighbourhood of a local surface of a scan: 16 where the noise is small against the spacing, so that small
+ * shapes stay, up to 36 where it is a tenth of it, so that the noise averages out.
+ */
+export function surfaceNeighbourCount(scan: Pick<PreparedScan, 'noise' | 'spacing'>): number {
+  const ratio = scan.spacing > 0 ? scan.noise / scan.spacing : 0;
+  return Math.round(Math.min(36, 16 + 230 * ratio));
+}
+
+/**
  * Fits the surface of a scan around places near it, by moving least squares.
  *
  * Method   quadric height field over the k nearest points, weighted (1 - d^2 / reach^2)^2 so that points enter and leave
@@ -38,7 +48,7 @@ export interface LocalSurfaces {
  * @param places xyz, in the scan's stored coordinates
  * @param normals expected unit normals at the places, xyz
  * @param signed whether the sign of both kinds of normals is known
- * @param neighbourCount k
+ * @param neighbourCount k; 0: `surfaceNeighbourCount` of the scan
  * @param maxDistance places farther from every point are not usable, mm
  */
 export function fitLocalSurfaces(
@@ -51,7 +61,8 @@ export function fitLocalSurfaces(
 ): LocalSurfaces {
   const index = scanPointIndex(scan);
   const count = places.length / 3;
-  const k = Math.min(neighbourCount, scan.positions.length / 3);
+  const wanted = neighbourCount > 0 ? Math.min(neighbourCount, MAX_NEIGHBOURS) : surfaceNeighbourCount(scan);
+  const k = Math.min(wanted, scan.positions.length / 3);
   const usable = new Uint8Array(count);
   const patches = new Float64Array(STRIDE * count);
   const roughness = new Float64Array(count);
@@ -92,7 +103,6 @@ function placesNear(scan: PreparedScan, places: Float64Array, maxDistance: numbe
   return near.subarray(0, nearCount);
 }
 
-const MAX_NEIGHBOURS = 256;
 const local: Float64Array = new Float64Array(3 * MAX_NEIGHBOURS);
 const weights: Float64Array = new Float64Array(MAX_NEIGHBOURS);
 const coefficients: Float64Array = new Float64Array(6);

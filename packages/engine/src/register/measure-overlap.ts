@@ -4,19 +4,25 @@ import { inFrameOf } from './information-frame.ts';
 import { sumObservations, weighRobustly } from './motion-step.ts';
 import { cellsOfObservations, effectiveCount, meansOfCells, type OverlapPatches } from './overlap-patches.ts';
 import { compareScans } from './pair-order.ts';
-import { makeObservations, NORMAL_NOISE_FACTOR } from './plane-matching.ts';
 import type { PreparedScan } from './prepared-scan.ts';
 import type { PoseInformation } from './refined-pose.ts';
 import { motionOf, toLocalPose } from './rigid-motion.ts';
-import { medianInPlace } from './robust-scale.ts';
-import { matchSurfaces, observeSurfaces, type SmoothSample, smoothSampleOf } from './surface-matching.ts';
+import { medianInPlace, selectInPlace } from './robust-scale.ts';
+import {
+  makeSurfaceObservations,
+  matchSurfaces,
+  normalNoiseOf,
+  observeSurfaces,
+  type SmoothSample,
+  smoothSampleOf,
+} from './surface-matching.ts';
 import { analyseInformation } from './weak-directions.ts';
 
 /** How an overlap is measured. */
 export interface MeasureOverlapOptions {
   /** Samples of each scan; each carries the mean of its neighbourhood. */
   readonly sampleCount: number;
-  /** Points in the neighbourhood of a local surface. */
+  /** Points in the neighbourhood of a local surface; 0: chosen for each scan from its noise. */
   readonly neighbourCount: number;
   /** Points farther from the other scan have no partner, mm; 0: three times the larger spacing. */
   readonly maxDistance: number;
@@ -27,7 +33,7 @@ export interface MeasureOverlapOptions {
 /** 3000 samples keep one call near 30 ms and the form's own sampling error below a tenth of the noise's share. */
 export const MEASURE_OVERLAP_DEFAULTS: MeasureOverlapOptions = {
   sampleCount: 3000,
-  neighbourCount: 24,
+  neighbourCount: 0,
   maxDistance: 0,
   correlationLength: 0,
 };
@@ -88,12 +94,10 @@ export async function measureOverlap(
   const smoothSecond = smoothSampleOf(second, settings.sampleCount, k);
   const motion = motionOf(pose);
   const inverse = motionOf(invert(pose));
-  const matches = matchSurfaces(first, second, smoothFirst, smoothSecond, motion, inverse, k, gate);
-  const capacity = smoothFirst.count + smoothSecond.count;
-  const observations = makeObservations(capacity);
-  const turns = new Float64Array(capacity);
-  const fromSecond = observeSurfaces(matches, motion, inverse, observations, new Float64Array(capacity), turns);
-  const scale = weighRobustly(observations, null, 0.3 * Math.hypot(a.noise, b.noise));
+  const matches = matchSurfaces(first, second, smoothFirst, smoothSecond, motion, inverse, gate);
+  const observations = makeSurfaceObservations(smoothFirst, smoothSecond);
+  observeSurfaces(matches, motion, inverse, observations);
+  const scale = weighRobustly(observations, observations.base, 0.3 * Math.hypot(a.noise, b.noise));
   const form = sumObservations(observations);
 
   let inlierCount = 0;
@@ -104,18 +108,21 @@ export async function measureOverlap(
     const w = observations.weights[i];
     if (!(w > 0)) continue;
     absolute[inlierCount++] = Math.abs(observations.residuals[i]);
-    if (i < fromSecond) inlierOfSecond++;
+    if (i < observations.fromB) inlierOfSecond++;
     gapSum += w * observations.residuals[i];
   }
-  const share = (count: number, sample: SmoothSample): number => (sample.offered > 0 ? count / sample.offered : 0);
+  const share = (count: number, sample: SmoothSample): number => (sample.count > 0 ? count / sample.count : 0);
   const shareOfSecond = share(inlierOfSecond, smoothSecond);
   const shareOfFirst = share(inlierCount - inlierOfSecond, smoothFirst);
   const median = medianInPlace(absolute, inlierCount);
-  const percentile95 = inlierCount > 0 ? absolute[Math.min(inlierCount - 1, Math.floor(0.95 * inlierCount))] : 0;
+  const percentile95 =
+    inlierCount > 0
+      ? selectInPlace(absolute, inlierCount, Math.min(inlierCount - 1, Math.floor(0.95 * inlierCount)))
+      : 0;
 
   const { cellOf, cellCount } = cellsOfObservations(observations, correlationLength);
   const cells = meansOfCells(observations, cellOf, cellCount, form.reference);
-  const normalNoise = Math.sqrt(medianInPlace(turns, observations.count) / NORMAL_NOISE_FACTOR);
+  const normalNoise = normalNoiseOf(observations);
   const information = inFrameOf(bIsFirst ? 'a' : 'b', form, inlierCount, pose, first, second);
   const analysis = analyseInformation(
     information.information,

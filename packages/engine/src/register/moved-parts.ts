@@ -2,7 +2,7 @@ import type { RunContext } from '../base/index.ts';
 import { buildPointIndex } from '../geometry/index.ts';
 import { compose, distance, invert, type Pose, rotationAngle, transformPoint, type Vec3 } from '../math/index.ts';
 import { distanceToSurface, fitLocalSurfaces } from './local-surface.ts';
-import { MEASURE_OVERLAP_DEFAULTS, measureOverlap } from './measure-overlap.ts';
+import { measureOverlap } from './measure-overlap.ts';
 import type { PreparedScan } from './prepared-scan.ts';
 import { refinePose } from './refine-pose.ts';
 import { motionOf, movePoints, toLocalPose, turnDirections } from './rigid-motion.ts';
@@ -39,6 +39,9 @@ export interface FindMovedPartsOptions {
   readonly minimumShare: number;
 }
 
+/** Points of a region below which no pose of its own is sought. */
+const MINIMUM_POINTS = 100;
+
 /** 4000 samples: a part of one per cent still has forty. */
 export const FIND_MOVED_PARTS_DEFAULTS: FindMovedPartsOptions = {
   sampleCount: 4000,
@@ -69,7 +72,7 @@ export async function findMovedParts(
   const unexplainedA = unexplainedRegions(a, b, bFromA, settings.sampleCount, maxShift, limit);
   const unexplainedB = unexplainedRegions(b, a, invert(bFromA), settings.sampleCount, maxShift, limit);
   const allOfB = Uint32Array.from(unexplainedB.flatMap((region) => Array.from(region))).sort();
-  if (allOfB.length < MEASURE_OVERLAP_DEFAULTS.neighbourCount) return [];
+  if (allOfB.length < MINIMUM_POINTS) return [];
   const target = pickPoints(b, allOfB, b.spacing);
   const still = recentred(target);
   const alignAlone = async (points: Uint32Array, start: Pose): Promise<MovedPart | null> => {
@@ -96,7 +99,7 @@ export async function findMovedParts(
   const parts: MovedPart[] = [];
   for (const [number, points] of unexplainedA.entries()) {
     await context.checkpoint((number + 1) / (unexplainedA.length + 1), 'looking for moved parts');
-    if (points.length < Math.max(100, (settings.minimumShare * a.positions.length) / 3)) continue;
+    if (points.length < Math.max(MINIMUM_POINTS, (settings.minimumShare * a.positions.length) / 3)) continue;
     const alone = await alignAlone(points, bFromA);
     if (alone === null) continue;
     // Where a turned part crosses its old place it is explained by chance, so one part may come in several regions.
@@ -159,7 +162,7 @@ function unexplainedRegions(
   movePoints(motion, samples, places);
   turnDirections(motion, normals, normals);
   const signed = a.oriented && b.oriented;
-  const near = fitLocalSurfaces(b, places, normals, signed, MEASURE_OVERLAP_DEFAULTS.neighbourCount, maxShift);
+  const near = fitLocalSurfaces(b, places, normals, signed, 0, maxShift);
   const out = new Float64Array(4);
   const unexplained = new Uint8Array(count);
   for (let s = 0; s < count; s++) {

@@ -1,13 +1,11 @@
 import type { RunContext } from '../base/index.ts';
 import type { PointIndex } from '../geometry/index.ts';
-import type { Vec3 } from '../math/index.ts';
 import type { Viewpoint } from '../model/index.ts';
 
-/** Neighbours through which a sign is passed on; the second number only where the first leaves more than one patch. */
-const NEIGHBOURS = [8, 30];
-const CHUNK = 4096;
-/** Steps of confidence: edges are taken surest first, in this many classes, so that sorting is linear. */
-const CLASSES = 1024;
+/** Neighbours through which patches are joined that the nearest few leave apart. */
+const FAR_NEIGHBOURS = 30;
+/** Relative signs surer than this are taken as they come: 0.9 is a bend of 26 deg. The others wait, the surest first. */
+const SURE = 0.9;
 
 /** Turns each normal towards the instrument. `position` of a viewpoint is relative to the points' origin. */
 export function orientByViewpoint(positions: Float32Array, normals: Float32Array, viewpoint: Viewpoint): void {
@@ -56,18 +54,31 @@ function flip(normals: Float32Array, at: number): void {
  *          two faces of a sheet. Surest edges first, joined with a union-find that keeps the relative sign (Kruskal 1956);
  *          memory n k, time near linear, no triangulation.
  *
+ * @param neighbours the nearest few of each point, equally many, -1 where none
  * @returns number of patches
  */
 export async function propagateOrientation(
   positions: Float32Array,
   normals: Float32Array,
+  neighbours: Int32Array | null,
   index: PointIndex,
   context: RunContext,
 ): Promise<number> {
-  const tree = new SignedForest(positions.length / 3);
-  for (const [stage, neighbours] of NEIGHBOURS.entries()) {
-    if (tree.patchCount === 1) break;
-    await joinNeighbours(positions, normals, index, neighbours, tree, context.part(stage / 2, (stage + 1) / 2));
+  const pointCount = positions.length / 3;
+  const tree = new SignedForest(pointCount);
+  if (neighbours !== null && pointCount > 0) joinNeighbours(positions, normals, neighbours, null, tree);
+  await context.checkpoint(0.5);
+  if (tree.patchCount > 1) {
+    // Points outside the largest patch look farther for a patch to join.
+    const outside = tree.pointsOutsideLargest();
+    const size = Math.min(FAR_NEIGHBOURS + 1, pointCount);
+    const queries = new Float32Array(3 * outside.length);
+    for (let s = 0; s < outside.length; s++) {
+      queries.set(positions.subarray(3 * outside[s], 3 * outside[s] + 3), 3 * s);
+    }
+    const found = new Int32Array(outside.length * size);
+    index.kNearest(queries, size, found, new Float32Array(found.length));
+    joinNeighbours(positions, normals, found, outside, tree);
   }
   const patchOf = tree.rootsOfAll();
   for (let i = 0; i < patchOf.length; i++) if (tree.isTurned(i)) flip(normals, 3 * i);
@@ -124,88 +135,87 @@ class SignedForest {
     this.patchCount--;
   }
 
+  /** Points outside the patch with the most points (of equal ones the first). */
+  pointsOutsideLargest(): Uint32Array {
+    const roots = this.rootsOfAll();
+    const sizes = new Uint32Array(roots.length);
+    let largest = 0;
+    for (const root of roots) sizes[root]++;
+    for (let i = 0; i < sizes.length; i++) if (sizes[i] > sizes[largest]) largest = i;
+    return Uint32Array.from(roots.keys()).filter((i) => roots[i] !== largest);
+  }
+
   rootsOfAll(): Int32Array {
     return this.#parent.map((_, i) => this.find(i));
   }
 }
 
-/** Joins each point with its neighbours, surest relative sign first. */
-async function joinNeighbours(
+/**
+ * Joins points with their neighbours: sure relative signs first, then the others by how sure they are.
+ *
+ * @param neighbours equally many a point, -1 where none
+ * @param points the points they belong to; null: all in order
+ */
+function joinNeighbours(
   positions: Float32Array,
   normals: Float32Array,
-  index: PointIndex,
-  neighbours: number,
+  neighbours: Int32Array,
+  points: Uint32Array | null,
   tree: SignedForest,
-  context: RunContext,
-): Promise<void> {
-  const pointCount = positions.length / 3;
-  const size = Math.min(neighbours + 1, pointCount);
-  const found = new Int32Array(pointCount * size);
-  const squared = new Float32Array(CHUNK * size);
-  const signs = new Float32Array(found.length);
-  const start = new Uint32Array(CLASSES + 2);
-  const classOf = (value: number): number => CLASSES - Math.min(CLASSES, Math.floor(Math.abs(value) * CLASSES));
-  for (let from = 0; from < pointCount; from += CHUNK) {
-    const to = Math.min(pointCount, from + CHUNK);
-    index.kNearest(
-      positions.subarray(3 * from, 3 * to),
-      size,
-      found.subarray(from * size, to * size),
-      squared.subarray(0, (to - from) * size),
-    );
-    for (let i = from; i < to; i++) {
-      for (let edge = i * size; edge < (i + 1) * size; edge++) {
-        signs[edge] = relativeSign(positions, normals, i, found[edge]);
-        start[classOf(signs[edge]) + 1]++;
-      }
+): void {
+  const pointCount = points === null ? positions.length / 3 : points.length;
+  const size = neighbours.length / Math.max(1, pointCount);
+  const waiting: { readonly i: number; readonly j: number; readonly sign: number }[] = [];
+  for (let s = 0; s < pointCount; s++) {
+    const i = points === null ? s : points[s];
+    for (let k = 0; k < size; k++) {
+      const j = neighbours[s * size + k];
+      if (j < 0 || j === i) continue;
+      const sign = relativeSign(positions, normals, i, j);
+      if (Math.abs(sign) > SURE) tree.join(i, j, sign < 0);
+      else if (sign !== 0) waiting.push({ i, j, sign });
     }
-    await context.checkpoint(to / pointCount);
   }
-  for (let c = 0; c <= CLASSES; c++) start[c + 1] += start[c];
-  const order = new Uint32Array(found.length);
-  for (let edge = 0; edge < found.length; edge++) order[start[classOf(signs[edge])]++] = edge;
-  for (const edge of order) {
-    if (signs[edge] !== 0) tree.join(Math.floor(edge / size), found[edge], signs[edge] < 0);
-  }
+  const open = waiting.filter(({ i, j }) => tree.find(i) !== tree.find(j));
+  open.sort((p, q) => Math.abs(q.sign) - Math.abs(p.sign) || p.i - q.i || p.j - q.j);
+  for (const { i, j, sign } of open) tree.join(i, j, sign < 0);
 }
 
-/** Positive where two neighbours' normals lie on one side, the nearer to 1 the surer; 0 for no neighbour. */
+/** Positive where two neighbours' normals lie on one side, the nearer to 1 the surer. */
 function relativeSign(positions: Float32Array, normals: Float32Array, i: number, j: number): number {
-  if (j < 0 || j === i) return 0;
-  let along = 0;
-  let ei = 0;
-  let ej = 0;
-  let length = 0;
-  for (let a = 0; a < 3; a++) {
-    const e = positions[3 * j + a] - positions[3 * i + a];
-    along += normals[3 * i + a] * normals[3 * j + a];
-    ei += e * normals[3 * i + a];
-    ej += e * normals[3 * j + a];
-    length += e * e;
-  }
+  const p = 3 * i;
+  const q = 3 * j;
+  const x = positions[q] - positions[p];
+  const y = positions[q + 1] - positions[p + 1];
+  const z = positions[q + 2] - positions[p + 2];
+  const length = x * x + y * y + z * z;
+  const along = normals[p] * normals[q] + normals[p + 1] * normals[q + 1] + normals[p + 2] * normals[q + 2];
+  const ei = x * normals[p] + y * normals[p + 1] + z * normals[p + 2];
+  const ej = x * normals[q] + y * normals[q + 1] + z * normals[q + 2];
   return length > 0 ? along - (2 * ei * ej) / length : 0;
 }
 
-/** Gives each patch the sign for which its normals point away from its centroid in sum. */
+/** Gives each patch the sign for which its normals point away from its centroid in sum. Returns the number of patches. */
 function orientPatchesOutward(positions: Float32Array, normals: Float32Array, patchOf: Int32Array): number {
-  const pointCount = positions.length / 3;
-  const sums = new Map<number, { count: number; centroid: [number, number, number]; outward: number }>();
+  const pointCount = patchOf.length;
+  const numberOf = new Int32Array(pointCount);
+  let patches = 0;
+  for (let i = 0; i < pointCount; i++) numberOf[i] = patchOf[i] === i ? patches++ : numberOf[patchOf[i]];
+  const counts = new Float64Array(patches);
+  const centroids = new Float64Array(3 * patches);
+  const outward = new Float64Array(patches);
   for (let i = 0; i < pointCount; i++) {
-    let sum = sums.get(patchOf[i]);
-    if (sum === undefined) {
-      sum = { count: 0, centroid: [0, 0, 0], outward: 0 };
-      sums.set(patchOf[i], sum);
+    const patch = numberOf[i];
+    counts[patch]++;
+    for (let a = 0; a < 3; a++) centroids[3 * patch + a] += positions[3 * i + a];
+  }
+  for (let i = 0; i < centroids.length; i++) centroids[i] /= counts[Math.floor(i / 3)];
+  for (let i = 0; i < pointCount; i++) {
+    const patch = numberOf[i];
+    for (let a = 0; a < 3; a++) {
+      outward[patch] += normals[3 * i + a] * (positions[3 * i + a] - centroids[3 * patch + a]);
     }
-    sum.count++;
-    for (let a = 0; a < 3; a++) sum.centroid[a] += positions[3 * i + a];
   }
-  for (const sum of sums.values()) for (let a = 0; a < 3; a++) sum.centroid[a] /= sum.count;
-  for (let i = 0; i < pointCount; i++) {
-    const sum = sums.get(patchOf[i]);
-    if (sum === undefined) continue;
-    const c: Vec3 = sum.centroid;
-    for (let a = 0; a < 3; a++) sum.outward += normals[3 * i + a] * (positions[3 * i + a] - c[a]);
-  }
-  for (let i = 0; i < pointCount; i++) if ((sums.get(patchOf[i])?.outward ?? 0) < 0) flip(normals, 3 * i);
-  return sums.size;
+  for (let i = 0; i < pointCount; i++) if (outward[numberOf[i]] < 0) flip(normals, 3 * i);
+  return patches;
 }

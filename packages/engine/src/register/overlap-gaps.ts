@@ -22,7 +22,7 @@ export interface OverlapGapsOptions {
 }
 
 /** All points, as far as the matches of the alignment reach. */
-export const OVERLAP_GAPS_DEFAULTS: OverlapGapsOptions = { step: 1, maxDistance: 0, neighbourCount: 24 };
+export const OVERLAP_GAPS_DEFAULTS: OverlapGapsOptions = { step: 1, maxDistance: 0, neighbourCount: 0 };
 
 const CHUNK = 8192;
 

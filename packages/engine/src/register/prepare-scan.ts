@@ -7,6 +7,7 @@ import { fitNeighbourhoodNormals } from './neighbourhood-normals.ts';
 import { estimateNoise } from './noise-of-neighbours.ts';
 import { orientByViewpoint, propagateOrientation, shareTowardsViewpoint } from './orient-normals.ts';
 import type { NormalOrientation, PreparedScan } from './prepared-scan.ts';
+import { medianInPlace } from './robust-scale.ts';
 import { scanPointIndex } from './scan-point-index.ts';
 
 /** How a scan is prepared. */
@@ -87,9 +88,10 @@ export async function prepareScan(
     neighbourCount > 0
       ? neighbourCount
       : Math.max(16, Math.min(64, Math.ceil(roughSpacing > 0 ? (71 * noise) / roughSpacing : 16)));
+  const needsSigns = prior === null && viewpoint === null;
   await context.checkpoint(0.2, 'estimating normals');
-  const fitted = await fitNeighbourhoodNormals(positions, k, prior, index, context.part(0.2, 0.8));
-  const spacing = median(fitted.nearest);
+  const fitted = await fitNeighbourhoodNormals(positions, k, prior, needsSigns, index, context.part(0.2, 0.8));
+  const spacing = medianInPlace(fitted.nearest, pointCount);
   let normals = fitted.normals;
   if (prior !== null && orientation === 'given') normals = keepKnown(prior, fitted.normals);
   if (prior !== null && orientation === 'winding' && noise < 0.1 * spacing) normals = keepKnown(prior, fitted.normals);
@@ -109,7 +111,7 @@ export async function prepareScan(
       orientByViewpoint(positions, normals, viewpoint);
       orientation = 'viewpoint';
     } else {
-      await propagateOrientation(positions, normals, index, context.part(0.8, 1));
+      await propagateOrientation(positions, normals, fitted.neighbours, index, context.part(0.8, 1));
       orientation = 'propagated';
     }
   }
@@ -207,13 +209,8 @@ function sampledSpacing(
   const found = new Int32Array(2 * count);
   const squared = new Float32Array(2 * count);
   kNearest(queries, 2, found, squared);
-  return median(Float32Array.from({ length: count }, (_, s) => Math.sqrt(squared[2 * s + 1])));
-}
-
-function median(values: Float32Array): number {
-  if (values.length === 0) return 0;
-  const sorted = values.slice().sort();
-  return (sorted[(values.length - 1) >> 1] + sorted[values.length >> 1]) / 2;
+  const distances = Float32Array.from({ length: count }, (_, s) => Math.sqrt(squared[2 * s + 1]));
+  return medianInPlace(distances, count);
 }
 
 function centroidAndRadius(positions: Float32Array): { centroid: Vec3; radius: number } {

@@ -22,12 +22,20 @@ import {
 } from './motion-step.ts';
 import { balanceByNormals } from './normal-balance.ts';
 import { compareScans } from './pair-order.ts';
-import { makeObservations, matchPlanes, NORMAL_NOISE_FACTOR, sampleScan } from './plane-matching.ts';
+import { makeObservations, matchPlanes, sampleScan } from './plane-matching.ts';
 import type { PreparedScan } from './prepared-scan.ts';
 import type { RefinedPose, RefineStatus } from './refined-pose.ts';
 import { fromLocalPose, motionOf, toLocalPose } from './rigid-motion.ts';
 import { MAD_FACTOR, medianInPlace } from './robust-scale.ts';
-import { matchSurfaces, observeSurfaces, smoothSampleOf } from './surface-matching.ts';
+import {
+  makeSurfaceObservations,
+  matchSurfaces,
+  normalNoiseOf,
+  observeSurfaces,
+  type SurfaceMatches,
+  type SurfaceObservations,
+  smoothSampleOf,
+} from './surface-matching.ts';
 import { analyseInformation } from './weak-directions.ts';
 
 /** How the fine alignment works. */
@@ -42,21 +50,27 @@ export interface RefinePoseOptions {
   readonly maxIterations: number;
   /** Share of the smaller scan that must lie on the other's surface, 0 to 1. Below, chance matches can carry the pose. */
   readonly minimumOverlap: number;
-  /** Points in the neighbourhood of a local surface; 24 leaves 18 over the six coefficients of a quadric. */
+  /** Points in the neighbourhood of a local surface; 0: chosen for each scan from its noise (`surfaceNeighbourCount`). */
   readonly neighbourCount: number;
 }
 
 /** Defaults of `refinePose` but for the start, which has none. */
 export const REFINE_POSE_DEFAULTS: Omit<RefinePoseOptions, 'start'> = {
   coarseSamples: 1500,
-  fineSamples: 6000,
+  fineSamples: 16000,
   maxIterations: 100,
   minimumOverlap: 0.05,
-  neighbourCount: 24,
+  neighbourCount: 0,
 };
 
 /** Matches without which no pose is worth naming: six unknowns, each with ten. */
 const MINIMUM_MATCHES = 60;
+/** Rounds of new matches between surfaces; three are usual. */
+const MAX_SURFACE_ROUNDS = 6;
+/** Steps on fixed surfaces; the form is near quadratic, four are usual. */
+const MAX_INNER_STEPS = 10;
+/** Part of the pose's standard deviation below which a round of new matches changes nothing that matters. */
+const SETTLED = 0.1;
 
 /**
  * Estimates the pose that carries a source scan onto a target scan from a nearby start.
@@ -215,50 +229,41 @@ async function refineOnSurfaces(
   roundsBefore: number,
   context: RunContext,
 ): Promise<OrderedResult & { readonly freeCount: number; readonly settled: boolean }> {
-  const k = settings.neighbourCount;
-  const smoothA = smoothSampleOf(a, settings.fineSamples, k);
-  const smoothB = smoothSampleOf(b, settings.fineSamples, k);
-  const observations = makeObservations(smoothA.count + smoothB.count);
-  const raw = new Float64Array(smoothA.count + smoothB.count);
-  const turns = new Float64Array(raw.length);
-  const scratch = new Float64Array(raw.length);
   let pose = start;
   let iterations = roundsBefore;
-  let settled = false;
   let isNearlySettled = false;
-  let last = { form: sumObservations(observations), freeCount: 6, fromB: 0, scale: 0, normalNoise: 0 };
-  for (let round = 0; round < 6 && !settled; round++) {
-    await context.checkpoint(round / 6, 'aligning surfaces');
-    const matches = matchSurfaces(a, b, smoothA, smoothB, motionOf(pose), motionOf(invert(pose)), k, gate);
-    const before = pose;
-    for (let inner = 0; inner < 10; inner++) {
-      const fromB = observeSurfaces(matches, motionOf(pose), motionOf(invert(pose)), observations, raw, turns);
+  let last: SurfaceRound | null = null;
+  // A part of the samples until the matches stay, then all of them once.
+  for (const level of ['part', 'all'] as const) {
+    const count = level === 'part' ? Math.ceil(settings.fineSamples / 4) : settings.fineSamples;
+    const smoothA = smoothSampleOf(a, count, settings.neighbourCount);
+    const smoothB = smoothSampleOf(b, count, settings.neighbourCount);
+    const observations = makeSurfaceObservations(smoothA, smoothB);
+    let settled = false;
+    for (let round = 0; round < MAX_SURFACE_ROUNDS && !settled; round++) {
+      await context.checkpoint(level === 'part' ? round / 10 : 0.6 + round / 15, 'aligning surfaces');
+      const matches = matchSurfaces(a, b, smoothA, smoothB, motionOf(pose), motionOf(invert(pose)), gate);
+      last = solveOnSurfaces(matches, pose, observations, noise);
+      iterations++;
       if (observations.count < MINIMUM_MATCHES) break;
-      const scale = weighRobustly(observations, null, 0.3 * noise);
-      const form = sumObservations(observations);
-      scratch.set(turns);
-      const normalNoise = Math.sqrt(medianInPlace(scratch, observations.count) / NORMAL_NOISE_FACTOR);
-      const { motion, analysis } = solveHeldMotion(form, normalNoise);
-      last = { form, freeCount: analysis.freeCount, fromB, scale, normalNoise };
-      pose = movePose(pose, motion, form);
-      if (!(motionSize(motion, form.radius) > 1e-5 * scale)) break;
+      const moved = motionSize(differenceOf(pose, last.pose, last.form), last.form.radius);
+      pose = last.pose;
+      // Settled when new matches move the pose by a small part of its own standard deviation.
+      const deviation = last.scale / Math.sqrt(Math.max(1, last.form.weightSum));
+      settled = !(moved > (level === 'part' ? 0.3 : SETTLED) * deviation);
+      isNearlySettled = !(moved > deviation);
     }
-    iterations++;
-    if (observations.count < MINIMUM_MATCHES) break;
-    // Settled when new matches move the pose by a small part of its own standard deviation.
-    const moved = motionSize(differenceOf(before, pose, last.form), last.form.radius);
-    const deviation = last.scale / Math.sqrt(Math.max(1, last.form.weightSum));
-    settled = !(moved > 0.02 * deviation);
-    isNearlySettled = !(moved > deviation);
   }
-  const { fromB } = last;
+  if (last === null) throw new Error('There is at least one round.');
+  const { observations, matches } = last;
   let inlierB = 0;
   let inlierA = 0;
   let matchCount = 0;
+  const absolute = new Float64Array(observations.count);
   for (let i = 0; i < observations.count; i++) {
     if (!(observations.weights[i] > 0)) continue;
-    scratch[matchCount++] = Math.abs(raw[i]);
-    if (i < fromB) inlierB++;
+    absolute[matchCount++] = Math.abs(observations.raw[i]);
+    if (i < observations.fromB) inlierB++;
     else inlierA++;
   }
   return {
@@ -268,13 +273,49 @@ async function refineOnSurfaces(
     form: last.form,
     matchCount,
     normalNoise: last.normalNoise,
-    overlapOfA: smoothA.offered > 0 ? inlierA / smoothA.offered : 0,
-    overlapOfB: smoothB.offered > 0 ? inlierB / smoothB.offered : 0,
-    rms: MAD_FACTOR * medianInPlace(scratch, matchCount),
+    overlapOfA: matches.a.count > 0 ? inlierA / matches.a.count : 0,
+    overlapOfB: matches.b.count > 0 ? inlierB / matches.b.count : 0,
+    rms: MAD_FACTOR * medianInPlace(absolute, matchCount),
     iterations,
     freeCount: last.freeCount,
     settled: isNearlySettled,
   };
+}
+
+/** One round on fixed surfaces. */
+interface SurfaceRound {
+  readonly matches: SurfaceMatches;
+  readonly observations: SurfaceObservations;
+  readonly pose: Pose;
+  readonly form: QuadraticForm;
+  readonly freeCount: number;
+  readonly scale: number;
+  readonly normalNoise: number;
+}
+
+/** Moves the pose until the distances between the matched surfaces are least; no new matches. */
+function solveOnSurfaces(
+  matches: SurfaceMatches,
+  start: Pose,
+  observations: SurfaceObservations,
+  noise: number,
+): SurfaceRound {
+  let pose = start;
+  for (let inner = 0; ; inner++) {
+    observeSurfaces(matches, motionOf(pose), motionOf(invert(pose)), observations);
+    const scale = weighRobustly(observations, observations.base, 0.3 * noise);
+    const form = sumObservations(observations);
+    const normalNoise = normalNoiseOf(observations);
+    const { motion, analysis } = solveHeldMotion(form, normalNoise);
+    const { freeCount } = analysis;
+    if (inner === MAX_INNER_STEPS || observations.count < MINIMUM_MATCHES) {
+      return { matches, observations, pose, form, freeCount, scale, normalNoise };
+    }
+    pose = movePose(pose, motion, form);
+    if (!(motionSize(motion, form.radius) > 1e-5 * scale)) {
+      return { matches, observations, pose, form, freeCount, scale, normalNoise };
+    }
+  }
 }
 
 function nothingFound(pose: Pose, matchCount: number, form: QuadraticForm, iterations: number): OrderedResult {

@@ -81,7 +81,7 @@ describe('measureOverlap', () => {
     expect(poseDistance(stepB, bFromA, points)).toBeGreaterThan(0.01);
     // Left perturbations of a pose and of its inverse agree to first order.
     expect(poseDistance(stepB, invert(stepA), points)).toBeLessThan(1e-4);
-    expect(poseDistance(stepB, truth, points)).toBeLessThan(0.01);
+    expect(poseDistance(stepB, truth, points)).toBeLessThan(0.03);
   });
 
   it('has patches whose sums give the form back', async () => {

@@ -72,8 +72,8 @@ describe('refinePose on a body of known shape', () => {
     for (let trial = 0; trial < 6; trial++) {
       const found = await refine(scanOf(source.points), scanOf(target.points), roughly(truth, 5, 2, `trial ${trial}`));
       expect(found.status).toBe('converged');
-      // Floor: 0.09 mm noise over some 6000 matches and six unknowns, about 0.003 mm; shape between points adds its own.
-      expect(poseDistance(found.targetFromSource, truth, source.points)).toBeLessThan(0.012);
+      // Floor: sigma^2 / H of the 7000 points that both see, with 0.094 mm for the two noises, is 0.014 mm.
+      expect(poseDistance(found.targetFromSource, truth, source.points)).toBeLessThan(0.028);
       expect(found.rms).toBeGreaterThan(0.06);
       expect(found.rms).toBeLessThan(0.13);
       const seenByBoth = source.normals.filter((n) => {
