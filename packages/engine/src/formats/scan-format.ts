@@ -77,7 +77,7 @@ function formatByContent(
 ): { format: ScanFormat; binary: boolean } | null {
   const { bytes, start } = reader;
   const head = asciiText(bytes, start, end);
-  if (/^ply[\r\n]/.test(head)) return { format: 'ply', binary: false };
+  if (/^ply[ \t]*[\r\n]/.test(head)) return { format: 'ply', binary: false };
   if (/^(#[^\n]*\n\s*)*VERSION\s/.test(head) && /\n\s*FIELDS\s/.test(head)) return { format: 'pcd', binary: false };
   if (/^(\?{3})?\s*(#[^\n]*\n\s*)*(ST)?C?N?4?n?OFF(\s|\d|$)/.test(head)) return { format: 'off', binary: false };
   const text = looksLikeText(bytes, start, end);

@@ -37,12 +37,16 @@ export function lengthUnitFromWord(word: string): LengthUnit | null {
   return Object.hasOwn(UNIT_WORDS, key) ? UNIT_WORDS[key] : null;
 }
 
+/** A longer comment says more than a unit; also bounds the search below. */
+const LONGEST_STATEMENT = 80;
+
 /**
  * Length unit that a comment states, such as `unit: mm`, `units mm`, `length unit = inch`; null when it states none.
  *
  * Only a comment that says nothing else counts, so that a sentence with the word unit in it does not.
  */
 export function unitFromComment(comment: string): LengthUnit | null {
+  if (comment.length > LONGEST_STATEMENT) return null;
   const match =
     /^\s*(?:length[ _-]?)?units?\s*[:=]?\s+([a-z]+)\s*\.?\s*$|^\s*(?:length[ _-]?)?units?[:=]([a-z]+)\s*\.?\s*$/i.exec(
       comment,
