@@ -13,7 +13,7 @@ describe('memory blocks', () => {
       end = needed;
     });
     const taken: { start: number; size: number }[] = [];
-    for (let round = 0; round < 3000; round++) {
+    for (let round = 0; round < 800; round++) {
       if (taken.length > 0 && random() < 0.5) {
         blocks.give(taken.splice(Math.floor(random() * taken.length), 1)[0]);
         continue;
@@ -64,7 +64,7 @@ describe('an index', () => {
     const before = new Int32Array(5000);
     const after = new Int32Array(5000);
     index.kNearest(positions, 5, before, new Float32Array(5000));
-    const others = Array.from({ length: 5 }, () => buildPointIndex(new Float32Array(3_000_000)));
+    const others = Array.from({ length: 5 }, () => buildPointIndex(new Float32Array(600_000)));
     index.kNearest(positions, 5, after, new Float32Array(5000));
     expect(after).toEqual(before);
     for (const other of others) other.dispose();

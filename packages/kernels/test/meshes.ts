@@ -26,7 +26,7 @@ export function torus(n: number): TestMesh {
 /** Random and degenerate meshes by name: triangles between random vertices of the degenerate point sets, and a torus. */
 export function meshes(seed: number): Record<string, TestMesh> {
   const random = makeRandom(seed);
-  const result: Record<string, TestMesh> = { torus: torus(20) };
+  const result: Record<string, TestMesh> = { torus: torus(14) };
   for (const [name, positions] of Object.entries(pointSets(seed))) {
     const vertices = positions.length / 3;
     const count = vertices === 0 ? 0 : Math.min(3 * vertices, 400);

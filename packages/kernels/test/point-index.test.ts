@@ -1,7 +1,8 @@
 import { describe, expect, it } from 'vitest';
 import { buildPointIndex, useKernels } from '../src/index.ts';
+import { kernelInstance } from '../src/kernels.ts';
 import { sortedNeighbours } from './brute-force.ts';
-import { pointSets, queriesFor } from './point-sets.ts';
+import { makeRandom, pointSets, queriesFor } from './point-sets.ts';
 
 const cases = (['reference', 'wasm'] as const).flatMap((kind) =>
   Object.entries(pointSets(1)).map(([name, positions]) => ({ kind, name, positions })),
@@ -41,6 +42,39 @@ describe.each(cases)('$kind: neighbours among points: $name', ({ kind, positions
         const found = [...ball.indices.subarray(ball.offsets[i], ball.offsets[i + 1])];
         expect(found).toEqual(inside.map((pair) => pair[1]).sort((a, b) => a - b));
       }
+    }
+  });
+});
+
+/** Fills memory that the next calls will get with ones: what a kernel reads without having written it then shows. */
+function poisonFreeMemory(): void {
+  const instance = kernelInstance();
+  const block = instance.take(2 ** 17);
+  instance.uint32(block.start, block.size / 4).fill(0xffffffff);
+  instance.give(block);
+}
+
+describe.each(['reference', 'wasm'] as const)('%s: a first search without any bound', (kind) => {
+  it('agrees with an exhaustive search for every size of set and number of neighbours', () => {
+    useKernels(kind);
+    const random = makeRandom(12);
+    for (let count = 1; count <= 330; count += 1 + (count >> 3)) {
+      const positions = Float32Array.from({ length: 3 * count }, () => Math.round(random() * 40) / 8);
+      // A point that is no number makes the tree smaller than the set.
+      positions[3 * (count >> 1)] = Number.NaN;
+      const index = buildPointIndex(positions);
+      for (let k = 1; k < 200; k += 1 + (k >> 2)) {
+        const query = Float32Array.from({ length: 3 }, () => 5 * random());
+        if (kind === 'wasm') poisonFreeMemory();
+        const found = new Int32Array(k);
+        const distances = new Float32Array(k);
+        index.kNearest(query, k, found, distances);
+        const expected = sortedNeighbours(query, 0, positions).slice(0, k);
+        while (expected.length < k) expected.push([Infinity, -1]);
+        expect([...found]).toEqual(expected.map((pair) => pair[1]));
+        expect([...distances]).toEqual(expected.map((pair) => pair[0]));
+      }
+      index.dispose();
     }
   });
 });

@@ -69,7 +69,8 @@ export function sortCandidates(
  * @returns how many remain, at least k
  */
 function dropFar(distances: usize, slots: usize, table: usize, count: u32, bound: f32, k: u32): u32 {
-  const guess = f32x4.splat((bound * <f32>(k + 5)) / <f32>count);
+  // Divided first: an unlimited bound must not overflow, or the empty lanes at the end would count as near.
+  const guess = f32x4.splat((bound / <f32>count) * <f32>(k + 5));
   const end = distances + ((<usize>count) << 2);
   v128.store(end, f32x4.splat(Infinity));
   let counts = i32x4.splat(0);
