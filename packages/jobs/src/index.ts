@@ -23,6 +23,7 @@ export * from './operations/result-record.ts';
 export * from './operations/settle-unit.ts';
 export * from './operations/show-job.ts';
 export * from './operations/tie-job.ts';
+export * from './operations/truth-of-job.ts';
 export * from './operations/undo-change.ts';
 export * from './operations/verify-job.ts';
 export * from './pool/shared-arrays.ts';

@@ -5,8 +5,13 @@ import { textTable } from '../terminal/text-table.ts';
 import { type CommandShell, defineCommand, perform } from './command-shell.ts';
 
 interface HandoverCommandOptions extends CommonOptions {
+  readonly truth?: string;
   readonly force?: boolean;
   readonly dryRun?: boolean;
+}
+
+function sizeText(byteLength: number): string {
+  return byteLength < 1e6 ? `${Math.ceil(byteLength / 1e3)} kB` : `${(byteLength / 1e6).toFixed(1)} MB`;
 }
 
 async function handover(
@@ -31,12 +36,13 @@ async function handover(
     );
     return EXIT.done;
   }
-  const result = await handOver(folder, output, { force: options.force === true }, run.host);
+  const truth = options.truth === undefined ? {} : { truth: options.truth };
+  const result = await handOver(folder, output, { ...truth, force: options.force === true }, run.host);
   run.result(
     { ...base, folder: result.folder, files: result.files },
     `Handed over in ${result.folder}:\n${textTable(
       ['file', 'size', 'content'],
-      result.files.map(({ name, byteLength, content }) => [name, `${(byteLength / 1e6).toFixed(2)} MB`, content]),
+      result.files.map(({ name, byteLength, content }) => [name, sizeText(byteLength), content]),
     )}`,
   );
   run.sayFindings(result.findings);
@@ -48,6 +54,7 @@ export function addHandoverCommand(shell: CommandShell): void {
   defineCommand(shell, 'handover <job> <folder>', 'Write model, cloud, poses, targets, report, record and manifest.', [
     'handover cabin-job out/',
   ])
+    .option('--truth <file>', 'truth.json of a demo, for the report')
     .option('--force', 'write over files of an earlier handover in the same folder')
     .option('--dry-run', 'only say what would be done, with time and disk space')
     .action((folder: string, output: string, options: HandoverCommandOptions) =>

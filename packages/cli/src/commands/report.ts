@@ -5,6 +5,7 @@ import { type CommandShell, defineCommand, perform } from './command-shell.ts';
 
 interface ReportCommandOptions extends CommonOptions {
   readonly output?: string;
+  readonly truth?: string;
   readonly force?: boolean;
   readonly dryRun?: boolean;
 }
@@ -17,11 +18,12 @@ async function report(run: CommandRun, folder: string, options: ReportCommandOpt
     return EXIT.done;
   }
   if (options.output === '-') {
-    run.console.writeOut(await reportText(folder, null, run.host));
+    run.console.writeOut(await reportText(folder, options.truth ?? null, run.host));
     return EXIT.done;
   }
   const chosen: ReportOptions = {
     ...(options.output === undefined ? {} : { output: options.output }),
+    ...(options.truth === undefined ? {} : { truth: options.truth }),
     force: options.force === true,
   };
   const result = await reportJob(folder, chosen, run.host);
@@ -36,6 +38,7 @@ export function addReportCommand(shell: CommandShell): void {
     'report cabin-job --output cabin.html',
   ])
     .option('--output <file>', 'file to write, - for standard output; report.html in the job folder when left out')
+    .option('--truth <file>', 'truth.json of a demo, to compare the results with')
     .option('--force', 'overwrite a file that is not an earlier report of this job')
     .option('--dry-run', 'only say what would be done')
     .action((folder: string, options: ReportCommandOptions) =>

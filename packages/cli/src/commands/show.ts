@@ -1,5 +1,5 @@
-import { formatLength, formatPercent } from '@lapjoint/engine';
-import { type ShownJob, type ShownPose, type ShownTie, showJob } from '@lapjoint/jobs';
+import { formatLength, formatPercent, type TruthComparison } from '@lapjoint/engine';
+import { type ShownJob, type ShownPose, type ShownTie, showJob, shownTruth, truthOfJob } from '@lapjoint/jobs';
 import { EXIT } from '../exit-code.ts';
 import type { CommonOptions } from '../run-command.ts';
 import { textTable } from '../terminal/text-table.ts';
@@ -39,6 +39,29 @@ export function tiesText(ties: readonly ShownTie[]): string {
       tie.weakDirections.join('; ') || 'none',
     ]),
   );
+}
+
+/** How the results lie to the known truth, as tables. */
+function truthText({ frames, surface }: TruthComparison): string {
+  const mm = (value: number | null): string => (value === null ? '-' : `${formatLength(value)} mm`);
+  const table = textTable(
+    ['frame', 'status', 'rms of its points', 'far end', 'stated U there (k = 2)', 'angle', 'in standard uncertainties'],
+    frames.map((frame) => [
+      frame.frame,
+      frame.status,
+      mm(frame.rms),
+      mm(frame.farPoint),
+      mm(frame.farPointUncertainty),
+      frame.angleDeg === null ? '-' : `${formatLength(frame.angleDeg)} deg`,
+      frame.normalized === null ? '-' : formatLength(frame.normalized),
+    ]),
+  );
+  const fused =
+    surface === null
+      ? ''
+      : `Fused surface: half of the area within ${mm(surface.medianAbsolute)}, 95 % within ${mm(surface.percentile95)}; ` +
+        `noise ${mm(surface.noise)}.\n`;
+  return `Deviation from the known truth\n${table}${fused}`;
 }
 
 function textOf(job: ShownJob): string {
@@ -86,21 +109,31 @@ function textOf(job: ShownJob): string {
   return parts.join('\n');
 }
 
+interface ShowCommandOptions extends CommonOptions {
+  readonly truth?: string;
+}
+
 /** `show JOB`: all that is known. */
 export function addShowCommand(shell: CommandShell): void {
   defineCommand(shell, 'show <job>', 'Show what a job holds and every result.', [
     'show cabin-job',
     'show cabin-job --json',
-  ]).action((folder: string, options: CommonOptions) =>
-    perform(shell, 'show', options, async (run) => {
-      const job = await showJob(folder);
-      run.result(job, textOf(job));
-      run.sayFindings([
-        ...job.scans.flatMap((scan) => scan.findings),
-        ...(job.adjustment?.findings ?? []),
-        ...(job.fused?.findings ?? []),
-      ]);
-      return EXIT.done;
-    }),
-  );
+  ])
+    .option('--truth <file>', 'truth.json of a demo, to compare the results with')
+    .action((folder: string, options: ShowCommandOptions) =>
+      perform(shell, 'show', options, async (run) => {
+        const job = await showJob(folder);
+        const truth = options.truth === undefined ? null : await truthOfJob(folder, options.truth, run.host);
+        run.result(
+          options.truth === undefined ? job : { ...job, truth: shownTruth(truth) },
+          textOf(job) + (truth === null ? '' : `\n${truthText(truth)}`),
+        );
+        run.sayFindings([
+          ...job.scans.flatMap((scan) => scan.findings),
+          ...(job.adjustment?.findings ?? []),
+          ...(job.fused?.findings ?? []),
+        ]);
+        return EXIT.done;
+      }),
+    );
 }

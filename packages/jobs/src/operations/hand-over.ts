@@ -6,7 +6,6 @@ import {
   CAUTIONS,
   ENGINE_VERSION,
   type Finding,
-  type ReportInput,
   type RunContext,
   renderReport,
   type SurfaceOutput,
@@ -33,7 +32,8 @@ import { shownJob } from './show-job.ts';
 export interface HandOverOptions {
   /** Write over files of an earlier handover in the same folder. */
   readonly force?: boolean;
-  readonly truth?: ReportInput['truth'];
+  /** The `truth.json` of a simulated job, for the report. */
+  readonly truth?: string;
 }
 
 /** What was handed over. */
@@ -150,11 +150,11 @@ async function writeAll(
   const models: readonly (readonly [string, string, (sink: ByteSink, part: RunContext) => Promise<unknown>])[] = [
     [
       'model.ply',
-      'fused surface, mm, with colour, uncertainty and main scan',
+      'fused surface, mm, with colour (where captured), uncertainty and main scan',
       (sink, part) => writePly(surface, { comments }, sink, part),
     ],
     ['model.stl', 'fused surface, mm, shape only', (sink, part) => writeStl(surface, sink, part)],
-    ['model.obj', 'fused surface, mm, with colour', (sink, part) => writeObj(surface, sink, part)],
+    ['model.obj', 'fused surface, mm, with colour where captured', (sink, part) => writeObj(surface, sink, part)],
     ['model.glb', 'fused surface, metres, +Y up', (sink, part) => writeGlb(surface, sink, part)],
   ];
   for (const [i, [name, content, write]] of models.entries()) {

@@ -17,6 +17,7 @@ import { decodeSurfaceAttributes, type SurfaceAttributes } from '../store/surfac
 import { commandsOfHistory } from './commands-of-history.ts';
 import { loadScan } from './load-scan.ts';
 import { placedScans, resultsUpToDate } from './result-record.ts';
+import { reportTruth, truthOfStore } from './truth-of-job.ts';
 
 function framesOf(document: JobDocument): ReadonlyMap<string, FramePose> {
   return new Map((document.alignment?.result.frames ?? []).map((pose) => [pose.frame, pose]));
@@ -82,11 +83,11 @@ async function fusedOf(store: JobStore, scanIds: readonly string[]): Promise<Rep
 /**
  * Gathers what the report is made of. No clock: the date is that of the last change of the job.
  *
- * @param truth how frames lie to a known truth, for demo and simulation; null for real jobs
+ * @param truthPath the `truth.json` of a simulated job; null for real jobs
  */
 export async function reportInputOfJob(
   store: JobStore,
-  truth: ReportInput['truth'],
+  truthPath: string | null,
   context: RunContext,
 ): Promise<ReportInput> {
   const { document, history } = store;
@@ -97,12 +98,13 @@ export async function reportInputOfJob(
     const { origin, positions, triangles } = await loadScan(store.blobs, scan);
     const jobFromItem = poses.get(scan.frame)?.jobFromFrame ?? IDENTITY_POSE;
     surfaces.push({ id: scan.id, origin, positions, triangles, jobFromItem });
-    await context.checkpoint((0.6 * surfaces.length) / document.scans.length, `loading ${scan.name}`);
+    await context.checkpoint((0.4 * surfaces.length) / document.scans.length, `loading ${scan.name}`);
   }
   const fused = await fusedOf(
     store,
     document.scans.map((scan) => scan.id),
   );
+  const truth = truthPath === null ? null : reportTruth(await truthOfStore(store, truthPath, context.part(0.5, 0.8)));
   await context.checkpoint(0.8, 'drawing');
   return {
     jobName: document.name,

@@ -1,5 +1,5 @@
 import { join, resolve } from 'node:path';
-import { type ReportInput, renderReport } from '@lapjoint/engine';
+import { renderReport } from '@lapjoint/engine';
 import { openJob } from '../store/job-store.ts';
 import { changeJob, contextOf, type OperationHost } from './change-job.ts';
 import { reportInputOfJob } from './report-input-of-job.ts';
@@ -10,8 +10,8 @@ export interface ReportOptions {
   /** File to write; `report.html` in the job folder when left out. */
   readonly output?: string;
   readonly force?: boolean;
-  /** How frames lie to a known truth, for demo and simulation. */
-  readonly truth?: ReportInput['truth'];
+  /** The `truth.json` of a simulated job, to compare with. */
+  readonly truth?: string;
 }
 
 /** What was written. */
@@ -27,7 +27,7 @@ export interface ReportResult {
  */
 export async function reportText(
   folder: string,
-  truth: ReportInput['truth'],
+  truth: string | null,
   host: Omit<OperationHost, 'runner'>,
 ): Promise<string> {
   const store = await openJob(folder, host.storage);
