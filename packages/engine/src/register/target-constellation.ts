@@ -125,7 +125,19 @@ export async function matchTargetConstellations(
   const best = chooseBest(proper);
   const mirrored = chooseBest(mirror);
   if (mirrored && mirrored.pairs.length >= 4 && mirrored.pairs.length > (best?.pairs.length ?? 0)) {
-    return refused('mirrored', { ...counts, matched: mirrored.pairs.length });
+    const matched = mirrored.pairs.length;
+    // A regular layout fits its mirror image in many ways: that is no sign of a mirrored list.
+    const repeats = mirror.some(
+      (h) =>
+        h !== mirrored &&
+        isCompetitor(h.pairs.length, matched, settings.rivalShare) &&
+        isOtherPose(h, mirrored, mirrorCloud(query), reference),
+    );
+    if (!best || !repeats) return refused('mirrored', { ...counts, matched });
+    return {
+      ...refused('ambiguous', { ...counts, matched: best.pairs.length, rival: matched }),
+      rivals: [best, ...proper.filter((h) => h !== best)].slice(0, 9).map(report),
+    };
   }
   if (!best) return refused('no-match', counts);
   const others = proper.filter((h) => h !== best && isOtherPose(h, best, query, reference));
@@ -239,7 +251,7 @@ async function growAll(
     const large = found.filter((h) => h.pairs.length >= 4 && h.pairs.length > settings.rivalShare * most);
     if (
       large.length > 1 &&
-      grown > 40 &&
+      grown > 16 &&
       large.some((h) => h !== large[0] && isOtherPose(h, large[0] as Candidate, query, reference))
     )
       break;

@@ -326,6 +326,41 @@ describe('constellations that mislead', () => {
     expect((await run(loose.a, loose.b)).status).toBe('refused');
   });
 
+  it('three of a ring laid out by hand are no evidence, whichever of them the lists hold', async () => {
+    let wrong = 0;
+    for (let seed = 1; seed <= 60; seed++) {
+      const random = makeRandom(seed, 'hand-made ring');
+      const count = 5 + (seed % 4);
+      const ring = Array.from({ length: count }, (_, i): Vec3 => {
+        const angle = (2 * Math.PI * i) / count;
+        return [600 * Math.cos(angle) + random.normal(), 600 * Math.sin(angle) + random.normal(), random.normal()];
+      });
+      const inA = shuffle(
+        ring.map((_, i) => i),
+        random,
+      ).slice(0, 3);
+      const inB = shuffle(
+        ring.map((_, i) => i),
+        random,
+      ).slice(0, 4);
+      const result = await run(
+        plain(
+          inA.map((i) => ring[i] as Vec3),
+          0.3,
+        ),
+        move(
+          plain(
+            inB.map((i) => ring[i] as Vec3),
+            0.3,
+          ),
+          anyPose,
+        ),
+      );
+      if (result.status === 'matched' && !result.pairs.every((p) => inA[p.a] === inB[p.b])) wrong++;
+    }
+    expect(wrong).toBe(0);
+  });
+
   it('throws for broken targets', async () => {
     await expect(run(plain([[Number.NaN, 0, 0]]), plain(rectangle))).rejects.toThrow(RangeError);
     await expect(run(plain(rectangle, 0), plain(rectangle))).rejects.toThrow(RangeError);
