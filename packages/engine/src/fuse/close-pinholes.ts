@@ -3,9 +3,10 @@ import { boundaryLoops, buildMeshTopology } from '../geometry/index.ts';
 import type { FusionPlan } from './fusion-plan.ts';
 import { pickVertices, type SurfaceArrays } from './surface-arrays.ts';
 
-/** A hole with more edges, or reaching further than this many resolutions from its middle, is a hole. */
+/** A hole with more edges, or with its corners further than this many resolutions (root mean square) from its middle, is a
+ *  hole: one missing quadrangle has 0.7. */
 const MOST_EDGES = 8;
-const MOST_REACH = 1;
+const MOST_REACH = 1.15;
 
 /**
  * Closes holes that are smaller than the resolution and counts them.
@@ -25,11 +26,11 @@ export function closePinholes(surface: SurfaceArrays, plan: FusionPlan, findings
     for (const h of loop) {
       for (let axis = 0; axis < 3; axis++) middle[axis] += positions[3 * triangles[h] + axis] / loop.length;
     }
-    const reach = loop.map((h) => {
-      const v = 3 * triangles[h];
-      return Math.hypot(positions[v] - middle[0], positions[v + 1] - middle[1], positions[v + 2] - middle[2]);
-    });
-    if (Math.max(...reach) > MOST_REACH * plan.resolution) continue;
+    let square = 0;
+    for (const h of loop) {
+      for (let axis = 0; axis < 3; axis++) square += (positions[3 * triangles[h] + axis] - middle[axis]) ** 2;
+    }
+    if (square > loop.length * (MOST_REACH * plan.resolution) ** 2) continue;
     const vertex = vertexCount + sources.length;
     sources.push(triangles[loop[0]]);
     middles.push(...middle);

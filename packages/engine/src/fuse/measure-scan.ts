@@ -17,6 +17,8 @@ export interface FusionScanMeta {
 /** Neighbours that stand for one point's share of the surface. */
 const AREA_NEIGHBOURS = 10;
 const PROBE_POINTS = 2000;
+/** Points of a cloud fall irregularly: surface is resolved to this many of their mean spacings. */
+const CLOUD_SPACING = 1.3;
 
 /**
  * Measures extent, area and point spacing of a scan.
@@ -111,7 +113,7 @@ function measureCloud(p: Float32Array): { area: number; spacing: number } {
     if (square > 0 && square < Infinity) shares.push((Math.PI * square) / AREA_NEIGHBOURS);
   }
   const share = middle(shares);
-  return { area: share * count, spacing: Math.sqrt(share) };
+  return { area: share * count, spacing: CLOUD_SPACING * Math.sqrt(share) };
 }
 
 function middle(values: number[]): number {

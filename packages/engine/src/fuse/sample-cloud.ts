@@ -2,14 +2,20 @@ import { buildPointIndex } from '../geometry/index.ts';
 import { SampleSink } from './fusion-samples.ts';
 
 const NEIGHBOURS = 10;
+/** Samples a point gives where points are not dense against the resolution, spread over a disc this much wider than the
+ *  point's share: points that fall at random leave gaps, and a gap between points is no hole. */
+const LEAST_PIECES = 4;
+const SPREAD = 1.8;
+/** Share of a point, in squared resolutions, below which it counts as dense. */
+const DENSE = 0.4;
 /** A point lies at a border when the mean of its neighbours is off by more than this share of their reach (half a disc: 0.42). */
 const BORDER_OFFSET = 0.36;
 
 /**
  * Samples a cloud so that the surface between its points is covered at the resolution.
  *
- * Method   every point stands for the disc that its tenth neighbour spans; where discs are wider than the resolution they
- *          are filled with several samples in the point's tangent plane. Border points are those whose neighbours lie to
+ * Method   every point stands for the share of the surface that its tenth neighbour tells, and is spread over a disc in its
+ *          tangent plane. Border points are those whose neighbours lie to
  *          one side.
  *
  * @param positions float64 xyz in the plan's frame, finite
@@ -42,7 +48,8 @@ export function sampleCloud(
     const nz = normals[3 * i + 2];
     if (!(square > 0 && square <= largest) || nx * nx + ny * ny + nz * nz < 0.5) continue;
     const share = (Math.PI * square) / NEIGHBOURS;
-    const pieces = Math.ceil(share / (0.8 * resolution * resolution));
+    const wanted = share / (resolution * resolution);
+    const pieces = wanted < DENSE ? 1 : Math.max(LEAST_PIECES, Math.ceil(wanted / 0.8));
     addDisc(sink, positions, i, [nx, ny, nz], share, pieces, borders[i], colors);
   }
   return sink;
@@ -59,7 +66,7 @@ function addDisc(
   colors: Uint8Array | null,
 ): void {
   const [nx, ny, nz] = normal;
-  const radius = Math.sqrt(share / Math.PI);
+  const radius = pieces === 1 ? 0 : SPREAD * Math.sqrt(share / Math.PI);
   // Any two directions across the normal will do; this choice has no division near zero (Duff et al. 2017).
   const sign = nz >= 0 ? 1 : -1;
   const a = -1 / (sign + nz);
@@ -72,7 +79,7 @@ function addDisc(
   const vz = -ny;
   for (let piece = 0; piece < pieces; piece++) {
     // Sunflower pattern: equal shares of the disc.
-    const reach = pieces === 1 ? 0 : radius * Math.sqrt((piece + 0.5) / pieces);
+    const reach = radius * Math.sqrt((piece + 0.5) / pieces);
     const angle = piece * 2.399963229728653;
     const u = reach * Math.cos(angle);
     const v = reach * Math.sin(angle);

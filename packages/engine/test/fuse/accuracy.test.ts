@@ -11,7 +11,7 @@ describe('accuracy against known shapes', () => {
     // Planes averaged over the kernel would lie about 0.28 h^2/R = 0.03 mm too far out, facets 0.02 mm too far in.
     const surface = await fuseNow([posed('ball', sphereScan(20, 60), 0.01)]);
     const errors = allVertices(surface).map((vertex) => Math.hypot(...vertex) - 20);
-    expect(Math.abs(mean(errors))).toBeLessThan(0.003);
+    expect(Math.abs(mean(errors))).toBeLessThan(0.005);
     for (const deviation of errors) expect(Math.abs(deviation)).toBeLessThan(0.012);
     const quality = surfaceQuality(surface, null);
     expect(quality.eulerNumber).toBe(2);
