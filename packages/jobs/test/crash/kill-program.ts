@@ -1,8 +1,8 @@
 import { type ChildProcess, spawn } from 'node:child_process';
-import { readdirSync, readFileSync } from 'node:fs';
+import { existsSync, readdirSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
-import { makeRandom, type Random } from '@lapjoint/engine';
+import { makeRandom } from '@lapjoint/engine';
 import { build } from 'esbuild';
 import { expect } from 'vitest';
 import { openJob, openJobForWriting, verifyJob } from '../../src/index.ts';
@@ -24,8 +24,12 @@ interface Program {
   readonly ended: Promise<unknown>;
   /** Last word and length of the journal that the program stated. */
   last: { word: string; length: number };
-  readonly ready: Promise<void>;
+  /** Fulfilled when the program has said so many words. */
+  said(words: number): Promise<void>;
 }
+
+/** How long the program took from one word to the next, as seen last; so kills spread over it on any machine. */
+type Pace = Map<string, number>;
 
 /** Makes one plain file of the program, since loading the sources anew for each kill would take most of the time. */
 async function bundleProgram(path: string): Promise<void> {
@@ -40,31 +44,40 @@ async function bundleProgram(path: string): Promise<void> {
   });
 }
 
-function startProgram(path: string, folder: string, files: readonly string[]): Program {
+function startProgram(path: string, folder: string, files: readonly string[], pace: Pace): Program {
   const child = spawn(process.execPath, [path, folder, ...files], {
     stdio: ['ignore', 'pipe', 'inherit'],
   });
   const ended = new Promise((resolve) => child.once('exit', resolve));
   let text = '';
-  let announce: () => void = () => undefined;
+  let words = 0;
+  let since = performance.now();
+  const waiting: { words: number; resolve: () => void; reject: (error: Error) => void }[] = [];
   const program: Program = {
     child,
     ended,
     last: { word: 'starting', length: 0 },
-    ready: new Promise((resolve, reject) => {
-      announce = resolve;
-      child.once('exit', (code) => reject(new Error(`The program ended by itself with ${code}.`)));
-    }),
+    said: (count) =>
+      words >= count
+        ? Promise.resolve()
+        : new Promise((resolve, reject) => waiting.push({ words: count, resolve, reject })),
   };
+  child.once('exit', (code) => {
+    for (const { reject } of waiting) reject(new Error(`The program ended by itself with ${code}.`));
+  });
   child.stdout?.on('data', (chunk: Buffer) => {
     text += chunk.toString();
     const lines = text.split('\n');
     text = lines.pop() ?? '';
     for (const line of lines) {
       const [word = '', length = '0'] = line.split(' ');
+      const now = performance.now();
+      if (words > 0) pace.set(program.last.word, now - since);
+      since = now;
+      words++;
       program.last = { word, length: Number(length) };
-      announce();
     }
+    for (const { resolve } of waiting.filter((item) => words >= item.words)) resolve();
   });
   return program;
 }
@@ -100,37 +113,48 @@ async function checkJob(folder: string, acknowledged: number, before: Buffer, se
   expect(readdirSync(join(folder, 'temporary'))).toEqual([]);
 }
 
+/** Longest round of the program in words: three undos, add, align, fuse. */
+const ROUND_WORDS = 6;
+/** Taken for the time to the next word before one was seen. */
+const FIRST_PACE_MS = 150;
+
+/** A tally of nothing yet. */
+export function emptyTally(): KillTally {
+  return { kills: 0, leftovers: 0, after: {}, aligned: 0, fused: 0 };
+}
+
 /**
  * Kills a program with SIGKILL at random moments while it adds, aligns, fuses and undoes, and checks the job after
- * each kill.
+ * each kill: after a random number of finished operations, at a random moment of the next one.
  *
  * @param folder of an empty job; the bundled program is put beside it
- * @param cycleMs about how long one round of the program takes; kills fall evenly into it
+ * @param tally counts on
  */
 export async function killOften(
   folder: string,
   files: readonly string[],
   kills: number,
-  cycleMs: number,
-  random: Random = makeRandom(5, 'kills'),
-): Promise<KillTally> {
-  const tally: KillTally = { kills: 0, leftovers: 0, after: {}, aligned: 0, fused: 0 };
-  const seen: Seen = new Map();
+  tally: KillTally,
+): Promise<void> {
+  const random = makeRandom(tally.kills, 'kills');
   const path = join(folder, '..', 'busy-program.mjs');
-  await bundleProgram(path);
-  for (; tally.kills < kills; tally.kills++) {
+  if (!existsSync(path)) await bundleProgram(path);
+  const seen: Seen = new Map();
+  const pace: Pace = new Map();
+  for (let kill = 0; kill < kills; kill++) {
     const before = await openJob(folder).then((job) => {
       const journal = readFileSync(join(folder, 'journal.jsonl'));
       return journal.subarray(0, journal.length - job.tornByteLength);
     });
-    const program = startProgram(path, folder, files);
-    await program.ready;
-    await new Promise((resolve) => setTimeout(resolve, random.uniform() * cycleMs));
+    const program = startProgram(path, folder, files, pace);
+    await program.said(1 + random.integer(ROUND_WORDS));
+    const delay = random.uniform() * (pace.get(program.last.word) ?? FIRST_PACE_MS);
+    await new Promise((resolve) => setTimeout(resolve, delay));
     program.child.kill('SIGKILL');
     await program.ended;
     const { word, length } = program.last;
+    tally.kills++;
     tally.after[word] = (tally.after[word] ?? 0) + 1;
     await checkJob(folder, length, before, seen, tally);
   }
-  return tally;
 }
