@@ -279,6 +279,44 @@ describe('laws of the adjustment', () => {
   });
 });
 
+describe('weights', () => {
+  it('two overlaps of unequal weight meet where the lever law puts them (by hand)', async () => {
+    // Two forms of 100 independent distances each, sigma 0.1 and 0.2, so weights 4 to 1; they want x = 0 and x = 1 mm.
+    const form = (tie: string, x: number, sigma: number): NetworkObservation => ({
+      kind: 'overlap',
+      tie,
+      frameA: 'a',
+      frameB: 'b',
+      scanA: null,
+      scanB: null,
+      bFromA0: { rotation: quaternionOfVector([0, 0, 2]), translation: [5000 + x, -3000, 100] },
+      reference: [5000, -3000, 100],
+      information: Array.from({ length: 36 }, (_, k) => (k % 7 === 0 ? (k < 21 ? 100 : 1e8) : 0)),
+      gradient: [0, 0, 0, 0, 0, 0],
+      sumSquares: 0,
+      count: 100,
+      effectiveCount: 100,
+      sigma,
+      largest: 0,
+      overlapShare: 1,
+      weakDirections: [],
+    });
+    const result = await run([form('good', 0, 0.1), form('poor', 1, 0.2)], {
+      datum: { kind: 'fixed-frame', frame: 'b' },
+      enlarge: 'never',
+    });
+    const a = result.frames.find((f) => f.frame === 'a')!;
+    expect(a.jobFromFrame!.translation[0] - 5000).toBeCloseTo(0.2, 9);
+    // Variance of each shift: 1 / (100/0.01 + 100/0.04) = 8e-5; vPv = 1^2 / (1e-4 + 4e-4) = 2000; redundancy 12 - 6.
+    expect(a.covariance![0]).toBeCloseTo(8e-5, 12);
+    expect(result.weightedSumSquares).toBeCloseTo(2000, 5);
+    expect(result.redundancy).toBe(6);
+    // The share of each tie in the redundancy: the better one is checked less.
+    expect(result.ties.map((t) => Number(t.redundancy.toFixed(6)))).toEqual([1.2, 4.8]);
+    expect(result.closures[0]?.translation).toBeCloseTo(1, 9);
+  });
+});
+
 describe('loop closures', () => {
   it('list the shortest loops, two ties between the same frames too, and name the frames of a wrong one', async () => {
     const random = makeRandom(5, 'ring');
