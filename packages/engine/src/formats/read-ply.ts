@@ -73,7 +73,9 @@ export async function readPly(
       { file: reader.name },
     );
   }
-  await reportEnds(header, reader, lines, content, findings);
+  const fits = await reportEnds(header, reader, lines, content, findings);
+  const doubtful = !fits || (content.faces?.shortFaceCount ?? 0) > 0;
+  if (doubtful && header.encoding !== 'ascii') refuseBorrowedBytes(reader.name, content);
   return assemble(header, reader, content, content.table, findings);
 }
 
@@ -138,13 +140,34 @@ async function refuseTextBody(reader: ByteReader): Promise<void> {
   );
 }
 
+/**
+ * A header that counts too many vertices makes vertices of the faces' bytes. Read as floating-point numbers, small
+ * whole numbers lie below everything that a coordinate can be, so such points give themselves away.
+ */
+function refuseBorrowedBytes(name: string, content: PlyContent): void {
+  if (!content.table || content.facesStated === null) return;
+  const { positions } = content.table;
+  const least = positions instanceof Float32Array ? 2 ** -126 : 2 ** -960;
+  for (let i = 0; i < 3 * content.vertexCount; i++) {
+    const size = Math.abs(positions[i]);
+    if (size === 0 || size >= least || Number.isNaN(size)) continue;
+    throw new FormatError(
+      'ply-counts-wrong',
+      `${name}: the header counts ${content.vertexStated} vertices, but from vertex ${Math.floor(i / 3)} on the data are none.`,
+      'The counts in the header are wrong; export the file again.',
+      { file: name },
+    );
+  }
+}
+
+/** Says what is missing or left over. @returns whether header and data fit each other */
 async function reportEnds(
   header: PlyHeader,
   reader: ByteReader,
   lines: LineReader,
   content: PlyContent,
   findings: ReadFindings,
-): Promise<void> {
+): Promise<boolean> {
   if (content.missing.length > 0) {
     findings.add(
       'warning',
@@ -152,7 +175,7 @@ async function reportEnds(
       `${reader.name} ends early: missing are ${content.missing.join(' and ')}. What is complete was loaded.`,
       'Copy or export the file again. If the header counts more vertices than there are, the last points may be wrong.',
     );
-    return;
+    return false;
   }
   let extra = 0;
   if (header.encoding === 'ascii') {
@@ -171,6 +194,7 @@ async function reportEnds(
       'If the header counts less than the file holds, points are missing; export again.',
     );
   }
+  return extra === 0;
 }
 
 function assemble(

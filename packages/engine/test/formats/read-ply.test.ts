@@ -215,6 +215,25 @@ describe('readScanFile on PLY', () => {
     await expect(readBytes('lie.ply', text)).rejects.toMatchObject({ code: 'ply-record-length', place: { line: 13 } });
   });
 
+  it.each(['float', 'double'] as const)('refuses binary vertices (%s) that are really faces', async (type) => {
+    const header = (count: number): string =>
+      `ply\nformat binary_little_endian 1.0\nelement vertex ${count}\nproperty ${type} x\nproperty ${type} y\nproperty ${type} z\nelement face 40\nproperty list uchar int vertex_indices\nend_header\n`;
+    const file = (count: number): Uint8Array => {
+      const out = new Bytes().text(header(count));
+      for (let i = 0; i < 60; i++) out.number(type === 'float' ? 'Float32' : 'Float64', 0.5 + i);
+      for (let i = 0; i < 40; i++) out.raw(3, i % 20, 0, 0, 0, (i + 1) % 20, 0, 0, 0, (i + 2) % 20, 0, 0, 0);
+      return out.done();
+    };
+    expect((await readBytes('right.ply', file(20))).counts).toMatchObject({ pointsRead: 20, facesRead: 40 });
+    for (const count of [21, 25, 40, 1000]) {
+      const outcome = await readBytes('lie.ply', file(count)).then(
+        () => 'read',
+        (error: FormatError) => error.code,
+      );
+      expect(['ply-counts-wrong', 'scan-coordinates-absurd']).toContain(outcome);
+    }
+  });
+
   it('states line and hint for a broken header', async () => {
     await expect(readBytes('h.ply', 'ply\nformat ascii 1.0\nelement vertex many\nend_header\n')).rejects.toMatchObject({
       code: 'ply-count-invalid',
