@@ -36,18 +36,24 @@ export interface PairMatch {
 /**
  * Matches one pair of an assembly. Pure: pairs may run in any order and on any thread.
  *
+ * Limits   a quick search; with many scans a pair that it misses is placed through others. `isThorough` searches wider.
  * Repeats  the scan with more points is taken as target, whatever its role, so that swapped roles give the inverse.
  */
-export function matchPair(input: PairMatchInput): PairMatch {
+export function matchPair(input: PairMatchInput, isThorough = false): PairMatch {
   const { source, target, sourceScan, targetScan } = input;
   const a = sourceScan.model;
   const b = targetScan.model;
   const isSwapped = a.pointCount !== b.pointCount ? a.pointCount > b.pointCount : a.radius > b.radius;
   if (!isSwapped) {
     const symmetries = { source: sourceScan.selfMotions, target: targetScan.selfMotions };
-    return { source, target, match: matchCoarseModels(a, b, symmetries, true) };
+    return { source, target, match: matchCoarseModels(a, b, symmetries, !isThorough) };
   }
-  const match = matchCoarseModels(b, a, { source: targetScan.selfMotions, target: sourceScan.selfMotions }, true);
+  const match = matchCoarseModels(
+    b,
+    a,
+    { source: targetScan.selfMotions, target: sourceScan.selfMotions },
+    !isThorough,
+  );
   return { source, target, match: { ...match, motions: match.motions.map(turnAround) } };
 }
 

@@ -2,7 +2,7 @@ import type { RunContext } from '../base/index.ts';
 import type { Pose } from '../math/index.ts';
 import { collectAssemblyEvidence, type PlacedModel } from './assemble-evidence.ts';
 import { type AssemblyGroup, expelUnconvincing, gatherCandidates, growGroup, relaxGroup } from './assemble-grow.ts';
-import type { AssemblyScan, PairMatch } from './assemble-pair.ts';
+import { type AssemblyScan, matchPair, type PairMatch } from './assemble-pair.ts';
 import { decidePlace, type PlaceDecision } from './assemble-place.ts';
 import { buildUnionModel } from './assemble-union.ts';
 import { type FreeMotions, nameFreeMotions } from './coarse-freedom.ts';
@@ -65,7 +65,10 @@ export async function assembleScans(
   pairs: readonly PairMatch[],
   context: RunContext,
 ): Promise<AssemblyResult> {
-  const sorted = [...pairs].sort((a, b) => a.source - b.source || a.target - b.target);
+  let sorted = [...pairs].sort((a, b) => a.source - b.source || a.target - b.target);
+  if (!sorted.some((pair) => pair.match.status === 'accepted')) {
+    sorted = await searchThoroughly(scans, sorted, context);
+  }
   const groups: AssemblyGroup[] = [];
   const available = new Set(scans.keys());
   for (;;) {
@@ -90,6 +93,30 @@ export async function assembleScans(
   }
   await context.checkpoint(0.9, 'checking every scan against all others');
   return describeAssembly(scans, groups, main);
+}
+
+/** Most pairs that are searched again. */
+const MOST_THOROUGH = 30;
+
+/** Nothing to start from: searches the pairs again, wider. */
+async function searchThoroughly(
+  scans: readonly AssemblyScan[],
+  pairs: readonly PairMatch[],
+  context: RunContext,
+): Promise<PairMatch[]> {
+  const best = (pair: PairMatch): number => pair.match.motions[0]?.score ?? Number.NEGATIVE_INFINITY;
+  const chosen = new Set([...pairs].sort((a, b) => best(b) - best(a)).slice(0, MOST_THOROUGH));
+  const out: PairMatch[] = [];
+  for (const pair of pairs) {
+    await context.checkpoint(0.05, 'searching pairs again, wider');
+    if (!chosen.has(pair) || pair.match.status === 'ambiguous') {
+      out.push(pair);
+      continue;
+    }
+    const { source, target } = pair;
+    out.push(matchPair({ source, target, sourceScan: scans[source], targetScan: scans[target] }, true));
+  }
+  return out;
 }
 
 /** Tries scans that no pair could place against the union of the placed ones, until nothing changes. */
