@@ -18,7 +18,6 @@ const INPUT_CODES: ReadonlySet<string> = new Set([
   'job-newer',
   'blob-missing',
   'blob-changed',
-  'nothing-added',
 ]);
 /** Codes of AppErrors that are about the words of the command line. */
 const USAGE_CODES: ReadonlySet<string> = new Set([

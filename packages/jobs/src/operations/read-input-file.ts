@@ -169,27 +169,9 @@ async function modified(path: string): Promise<string> {
   }
 }
 
-/** No measuring starts from fewer than three points, or from points that all coincide. */
+/** The reader only warns of these; in a job no measuring starts from fewer than three points, or one place. */
 function refuseDegenerate(raw: RawScan, path: string): void {
-  const count = raw.positions.length / 3;
-  if (count < 3) {
-    const dropped = raw.counts.pointsDropped > 0 ? ` (${raw.counts.pointsDropped} without finite coordinates)` : '';
-    throw new FormatError(
-      count === 0 ? 'scan-without-points' : 'scan-too-few-points',
-      `${raw.name} holds ${count === 0 ? 'no points' : `only ${count} point${count === 1 ? '' : 's'}`}${dropped}.`,
-      'Look at the export of the scan; at least three different points are needed.',
-      { file: path },
-    );
-  }
-  const { min, max } = raw.bounds;
-  if (min[0] === max[0] && min[1] === max[1] && min[2] === max[2]) {
-    throw new FormatError(
-      'scan-one-place',
-      `All ${count} points of ${raw.name} are the same.`,
-      'Export the scan again.',
-      {
-        file: path,
-      },
-    );
-  }
+  const reason = raw.findings.find(({ code }) => code === 'scan-too-few-points' || code === 'scan-points-all-equal');
+  if (reason === undefined) return;
+  throw new FormatError(reason.code, `${raw.name}: ${reason.message}`, reason.remedy, { file: path });
 }
