@@ -38,36 +38,124 @@ export function sumObservations(observations: Observations): QuadraticForm {
     my /= sum;
     mz /= sum;
   }
-  const h = new Float64Array(36);
-  const g = new Float64Array(6);
-  const j = new Float64Array(6);
+  let h00 = 0;
+  let h10 = 0;
+  let h11 = 0;
+  let h20 = 0;
+  let h21 = 0;
+  let h22 = 0;
+  let h30 = 0;
+  let h31 = 0;
+  let h32 = 0;
+  let h33 = 0;
+  let h40 = 0;
+  let h41 = 0;
+  let h42 = 0;
+  let h43 = 0;
+  let h44 = 0;
+  let h50 = 0;
+  let h51 = 0;
+  let h52 = 0;
+  let h53 = 0;
+  let h54 = 0;
+  let h55 = 0;
+  let g0 = 0;
+  let g1 = 0;
+  let g2 = 0;
+  let g3 = 0;
+  let g4 = 0;
+  let g5 = 0;
   let squares = 0;
   let spread = 0;
+  // Written out: sums in variables, not in arrays, make this twice as fast, and it runs over every match at every step.
   for (let i = 0; i < count; i++) {
     const w = weights[i];
     if (!(w > 0)) continue;
     const x = levers[3 * i] - mx;
     const y = levers[3 * i + 1] - my;
     const z = levers[3 * i + 2] - mz;
-    const nx = normals[3 * i];
-    const ny = normals[3 * i + 1];
-    const nz = normals[3 * i + 2];
-    j[0] = nx;
-    j[1] = ny;
-    j[2] = nz;
-    j[3] = y * nz - z * ny;
-    j[4] = z * nx - x * nz;
-    j[5] = x * ny - y * nx;
+    const j0 = normals[3 * i];
+    const j1 = normals[3 * i + 1];
+    const j2 = normals[3 * i + 2];
+    const j3 = y * j2 - z * j1;
+    const j4 = z * j0 - x * j2;
+    const j5 = x * j1 - y * j0;
     const r = residuals[i];
     squares += w * r * r;
     spread += w * (x * x + y * y + z * z);
-    for (let a = 0; a < 6; a++) {
-      const f = w * j[a];
-      g[a] += f * r;
-      for (let b = 0; b <= a; b++) h[6 * a + b] += f * j[b];
-    }
+    const f0 = w * j0;
+    h00 += f0 * j0;
+    g0 += f0 * r;
+    const f1 = w * j1;
+    h10 += f1 * j0;
+    h11 += f1 * j1;
+    g1 += f1 * r;
+    const f2 = w * j2;
+    h20 += f2 * j0;
+    h21 += f2 * j1;
+    h22 += f2 * j2;
+    g2 += f2 * r;
+    const f3 = w * j3;
+    h30 += f3 * j0;
+    h31 += f3 * j1;
+    h32 += f3 * j2;
+    h33 += f3 * j3;
+    g3 += f3 * r;
+    const f4 = w * j4;
+    h40 += f4 * j0;
+    h41 += f4 * j1;
+    h42 += f4 * j2;
+    h43 += f4 * j3;
+    h44 += f4 * j4;
+    g4 += f4 * r;
+    const f5 = w * j5;
+    h50 += f5 * j0;
+    h51 += f5 * j1;
+    h52 += f5 * j2;
+    h53 += f5 * j3;
+    h54 += f5 * j4;
+    h55 += f5 * j5;
+    g5 += f5 * r;
   }
-  for (let a = 0; a < 6; a++) for (let b = a + 1; b < 6; b++) h[6 * a + b] = h[6 * b + a];
+  const h = Float64Array.of(
+    h00,
+    h10,
+    h20,
+    h30,
+    h40,
+    h50,
+    h10,
+    h11,
+    h21,
+    h31,
+    h41,
+    h51,
+    h20,
+    h21,
+    h22,
+    h32,
+    h42,
+    h52,
+    h30,
+    h31,
+    h32,
+    h33,
+    h43,
+    h53,
+    h40,
+    h41,
+    h42,
+    h43,
+    h44,
+    h54,
+    h50,
+    h51,
+    h52,
+    h53,
+    h54,
+    h55,
+  );
+  const g = Float64Array.of(g0, g1, g2, g3, g4, g5);
   return {
     information: h,
     gradient: g,

@@ -92,7 +92,8 @@ class SignedForest {
   patchCount: number;
 
   constructor(pointCount: number) {
-    this.#parent = Int32Array.from({ length: pointCount }, (_, i) => i);
+    this.#parent = new Int32Array(pointCount);
+    for (let i = 0; i < pointCount; i++) this.#parent[i] = i;
     this.#turned = new Uint8Array(pointCount);
     this.patchCount = pointCount;
   }
@@ -142,11 +143,16 @@ class SignedForest {
     let largest = 0;
     for (const root of roots) sizes[root]++;
     for (let i = 0; i < sizes.length; i++) if (sizes[i] > sizes[largest]) largest = i;
-    return Uint32Array.from(roots.keys()).filter((i) => roots[i] !== largest);
+    const outside = new Uint32Array(roots.length - (roots.length > 0 ? sizes[largest] : 0));
+    let count = 0;
+    for (let i = 0; i < roots.length; i++) if (roots[i] !== largest) outside[count++] = i;
+    return outside;
   }
 
   rootsOfAll(): Int32Array {
-    return this.#parent.map((_, i) => this.find(i));
+    const roots = new Int32Array(this.#parent.length);
+    for (let i = 0; i < roots.length; i++) roots[i] = this.find(i);
+    return roots;
   }
 }
 
@@ -165,7 +171,7 @@ function joinNeighbours(
 ): void {
   const pointCount = points === null ? positions.length / 3 : points.length;
   const size = neighbours.length / Math.max(1, pointCount);
-  const waiting: { readonly i: number; readonly j: number; readonly sign: number }[] = [];
+  const waiting: number[] = [];
   for (let s = 0; s < pointCount; s++) {
     const i = points === null ? s : points[s];
     for (let k = 0; k < size; k++) {
@@ -173,10 +179,15 @@ function joinNeighbours(
       if (j < 0 || j === i) continue;
       const sign = relativeSign(positions, normals, i, j);
       if (Math.abs(sign) > SURE) tree.join(i, j, sign < 0);
-      else if (sign !== 0) waiting.push({ i, j, sign });
+      else if (sign !== 0) waiting.push(s * size + k);
     }
   }
-  const open = waiting.filter(({ i, j }) => tree.find(i) !== tree.find(j));
+  const open: { readonly i: number; readonly j: number; readonly sign: number }[] = [];
+  for (const edge of waiting) {
+    const i = points === null ? Math.floor(edge / size) : points[Math.floor(edge / size)];
+    const j = neighbours[edge];
+    if (tree.find(i) !== tree.find(j)) open.push({ i, j, sign: relativeSign(positions, normals, i, j) });
+  }
   open.sort((p, q) => Math.abs(q.sign) - Math.abs(p.sign) || p.i - q.i || p.j - q.j);
   for (const { i, j, sign } of open) tree.join(i, j, sign < 0);
 }

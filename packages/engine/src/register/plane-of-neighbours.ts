@@ -1,7 +1,7 @@
 /**
  * Unit eigenvector of the smallest eigenvalue of a symmetric 3 x 3 matrix.
  *
- * Method   eigenvalue in closed form (Smith 1961), vector as the longest cross product of two rows.
+ * Method   eigenvalue by Newton's steps, where these are slow in closed form (Smith 1961); vector as the longest cross product of two rows.
  *          Where two eigenvalues are equal and smallest, any vector of that plane.
  *
  * @param out three numbers
@@ -31,12 +31,30 @@ export function smallestEigenvector3(
   const d = xy * s;
   const e = xz * s;
   const f = yz * s;
-  const p = Math.sqrt((a * a + b * b + c * c + 2 * (d * d + e * e + f * f)) / 6);
-  let value = mean;
-  if (p > 1e-12) {
-    const half = (a * (b * c - f * f) - d * (d * c - f * e) + e * (d * f - b * e)) / (2 * p * p * p);
-    const angle = Math.acos(Math.max(-1, Math.min(1, half))) / 3;
-    value = mean + 2 * p * Math.cos(angle + (2 * Math.PI) / 3);
+  // Characteristic polynomial of the matrix over its trace: l^3 - l^2 + c1 l - c0. From the left of its three real roots
+  // Newton's steps never pass the smallest.
+  const x0 = a + mean;
+  const y0 = b + mean;
+  const z0 = c + mean;
+  const c1 = x0 * y0 + x0 * z0 + y0 * z0 - d * d - e * e - f * f;
+  const c0 = x0 * (y0 * z0 - f * f) - d * (d * z0 - f * e) + e * (d * f - y0 * e);
+  let value = 0;
+  let isFound = false;
+  for (let i = 0; i < 12 && !isFound; i++) {
+    const slope = (3 * value - 2) * value + c1;
+    const step = slope > 0 ? (((1 - value) * value - c1) * value + c0) / slope : 0;
+    isFound = !(step > 1e-14);
+    if (!isFound) value += step;
+  }
+  if (!isFound) {
+    // Nearly a double root, where Newton is slow.
+    const p = Math.sqrt((a * a + b * b + c * c + 2 * (d * d + e * e + f * f)) / 6);
+    value = mean;
+    if (p > 1e-12) {
+      const half = (a * (b * c - f * f) - d * (d * c - f * e) + e * (d * f - b * e)) / (2 * p * p * p);
+      const angle = Math.acos(Math.max(-1, Math.min(1, half))) / 3;
+      value = mean + 2 * p * Math.cos(angle + (2 * Math.PI) / 3);
+    }
   }
   const shift = mean - value;
   const r0x = a + shift;

@@ -69,7 +69,10 @@ const MINIMUM_MATCHES = 60;
 const MAX_SURFACE_ROUNDS = 6;
 /** Steps on fixed surfaces; the form is near quadratic, four are usual. */
 const MAX_INNER_STEPS = 10;
-/** Part of the pose's standard deviation below which a round of new matches changes nothing that matters. */
+/**
+ * Part of the pose's standard deviation below which a round of new matches changes nothing that matters; a motion below a
+ * thousandth of the spacing does not either, because the fitted surfaces hold over several spacings.
+ */
 const SETTLED = 0.1;
 
 /**
@@ -229,13 +232,14 @@ async function refineOnSurfaces(
   roundsBefore: number,
   context: RunContext,
 ): Promise<OrderedResult & { readonly freeCount: number; readonly settled: boolean }> {
+  const spacing = Math.min(a.spacing, b.spacing);
   let pose = start;
   let iterations = roundsBefore;
   let isNearlySettled = false;
   let last: SurfaceRound | null = null;
   // A part of the samples until the matches stay, then all of them once.
   for (const level of ['part', 'all'] as const) {
-    const count = level === 'part' ? Math.ceil(settings.fineSamples / 4) : settings.fineSamples;
+    const count = level === 'part' ? Math.ceil(settings.fineSamples / 6) : settings.fineSamples;
     const smoothA = smoothSampleOf(a, count, settings.neighbourCount);
     const smoothB = smoothSampleOf(b, count, settings.neighbourCount);
     const observations = makeSurfaceObservations(smoothA, smoothB);
@@ -250,8 +254,8 @@ async function refineOnSurfaces(
       pose = last.pose;
       // Settled when new matches move the pose by a small part of its own standard deviation.
       const deviation = last.scale / Math.sqrt(Math.max(1, last.form.weightSum));
-      settled = !(moved > (level === 'part' ? 0.3 : SETTLED) * deviation);
-      isNearlySettled = !(moved > deviation);
+      settled = !(moved > Math.max((level === 'part' ? 0.3 : SETTLED) * deviation, 1e-3 * spacing));
+      isNearlySettled = settled || !(moved > deviation);
     }
   }
   if (last === null) throw new Error('There is at least one round.');
