@@ -175,6 +175,7 @@ class TilePiece {
       sourceShares: Uint8Array.from(vertices.sourceShares.toArray()),
       sigmaNoise: Float32Array.from(vertices.sigmaNoise.toArray()),
       sigmaAlignment: Float32Array.from(vertices.sigmaAlignment.toArray()),
+      disagreement: Float32Array.from(vertices.disagreement.toArray()),
       quads: Int32Array.from(quads.toArray()),
       quadKeys: quadKeys.toArray(),
       foreignKeys: this.#foreign.toArray(),

@@ -30,6 +30,8 @@ export interface FusedSurface {
   readonly sigmaNoise: Float32Array;
   /** Standard uncertainty from the placement of the sources, mm; sources taken as fully correlated. */
   readonly sigmaAlignment: Float32Array;
+  /** How far the sources lie apart along the normal here, mm: weighted standard deviation between scans, 0 for one source. */
+  readonly disagreement: Float32Array;
   /** Edge length of the grid, mm. Detail smaller than this is not in the surface. */
   readonly resolution: number;
   readonly findings: readonly Finding[];

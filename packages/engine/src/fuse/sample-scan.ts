@@ -1,6 +1,7 @@
 import type { Finding } from '../base/index.ts';
-import { estimateNormals } from '../geometry/index.ts';
+import { boundsOf, estimateNormals } from '../geometry/index.ts';
 import { rotate, rotationMatrix, transformPoint, type Vec3 } from '../math/index.ts';
+import { makeCoarseField } from './coarse-field.ts';
 import type { FusionPlan } from './fusion-plan.ts';
 import type { FusionSamples, SampleSink } from './fusion-samples.ts';
 import { jobShift } from './measure-scan.ts';
@@ -192,6 +193,15 @@ function turnTowardsInstrument(posed: PosedScan, plan: FusionPlan, sink: SampleS
   });
 }
 
+/** Standard uncertainty of the placement at a place in the plan's frame. */
+function placementField(posed: PosedScan, plan: FusionPlan, sink: SampleSink): (place: Vec3) => number {
+  const { sigmaPose } = posed;
+  const box = boundsOf(sink.positions.subarray(0, 3 * sink.count));
+  if (!sigmaPose || !box) return () => 0;
+  const [ox, oy, oz] = plan.origin;
+  return makeCoarseField(([x, y, z]) => sigmaPose([x + ox, y + oy, z + oz]), box.low, box.high);
+}
+
 function weighSamples(posed: PosedScan, plan: FusionPlan, sink: SampleSink): FusionSamples {
   const count = sink.count;
   const weights = new Float32Array(count);
@@ -201,11 +211,12 @@ function weighSamples(posed: PosedScan, plan: FusionPlan, sink: SampleSink): Fus
   const n = sink.normals;
   const noise = Math.max(posed.noise, 0);
   const floor = (LEAST_SIGMA * plan.resolution) ** 2;
+  const placement = placementField(posed, plan, sink);
   for (let i = 0; i < count; i++) {
     const x = p[3 * i];
     const y = p[3 * i + 1];
     const z = p[3 * i + 2];
-    const placed = posed.sigmaPose ? posed.sigmaPose([x + plan.origin[0], y + plan.origin[1], z + plan.origin[2]]) : 0;
+    const placed = placement([x, y, z]);
     sigmaPose[i] = placed;
     const v = view(x, y, z);
     const reach = Math.sqrt(v[0] * v[0] + v[1] * v[1] + v[2] * v[2]);

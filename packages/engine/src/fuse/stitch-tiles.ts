@@ -28,6 +28,7 @@ export function stitchTiles(
   let surface = removeSpecks({ ...joined.arrays, triangles }, plan, notes);
   surface = splitPinched(surface, notes);
   surface = closePinholes(surface, plan, notes);
+  noteDisagreement(surface, notes);
   return {
     origin: plan.origin,
     positions: Float32Array.from(surface.positions),
@@ -42,9 +43,38 @@ export function stitchTiles(
     dominantSource: dominantSources(surface),
     sigmaNoise: surface.sigmaNoise,
     sigmaAlignment: surface.sigmaAlignment,
+    disagreement: surface.disagreement,
     resolution: plan.resolution,
     findings: notes,
   };
+}
+
+/** Sources further apart than this many of the surface's stated standard uncertainties do not agree. */
+const DISAGREEMENT = 4;
+/** Share of the places with several sources from which on it is said. */
+const DISAGREEMENT_SHARE = 0.01;
+
+/** Says so when scans lie further apart than their noise and placement allow: the surface is then an average of strangers. */
+function noteDisagreement(surface: SurfaceArrays, notes: Finding[]): void {
+  const { disagreement, sigmaNoise, sigmaAlignment } = surface;
+  let several = 0;
+  let apart = 0;
+  let largest = 0;
+  for (let i = 0; i < disagreement.length; i++) {
+    if (surface.sourceOffsets[i + 1] - surface.sourceOffsets[i] < 2) continue;
+    several++;
+    if (disagreement[i] <= DISAGREEMENT * Math.hypot(sigmaNoise[i], sigmaAlignment[i])) continue;
+    apart++;
+    largest = Math.max(largest, disagreement[i]);
+  }
+  if (apart <= DISAGREEMENT_SHARE * several) return;
+  notes.push({
+    severity: 'warning',
+    code: 'fuse/sources-disagree',
+    subject: 'fused',
+    message: `At ${((100 * apart) / several).toPrecision(2)} % of the places that several scans show, they lie further apart than their stated uncertainties allow, by up to ${largest.toPrecision(3)} mm; the surface runs between them.`,
+    remedy: 'Check the alignment there, the stated noise of the instruments, and whether a part has moved.',
+  });
 }
 
 function splitPinched(surface: SurfaceArrays, notes: Finding[]): SurfaceArrays {
@@ -92,6 +122,7 @@ function joinVertices(results: readonly TileResult[]): JoinedVertices {
     sourceShares: new Uint8Array(sourceCount),
     sigmaNoise: new Float32Array(count),
     sigmaAlignment: new Float32Array(count),
+    disagreement: new Float32Array(count),
   };
   let sourceStart = 0;
   results.forEach((result, n) => {
@@ -106,6 +137,7 @@ function joinVertices(results: readonly TileResult[]): JoinedVertices {
     all.sourceShares.set(result.sourceShares, sourceStart);
     all.sigmaNoise.set(result.sigmaNoise, at);
     all.sigmaAlignment.set(result.sigmaAlignment, at);
+    all.disagreement.set(result.disagreement, at);
     sourceStart += result.sourceScans.length;
   });
   all.sourceOffsets[count] = sourceStart;

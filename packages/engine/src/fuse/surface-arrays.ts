@@ -9,6 +9,7 @@ export interface SurfaceArrays {
   readonly sourceShares: Uint8Array;
   readonly sigmaNoise: Float32Array;
   readonly sigmaAlignment: Float32Array;
+  readonly disagreement: Float32Array;
   readonly triangles: Uint32Array;
 }
 
@@ -33,6 +34,7 @@ export function pickVertices<T extends Omit<SurfaceArrays, 'triangles'>>(
     sourceShares: new Uint8Array(sourceOffsets[count]),
     sigmaNoise: new Float32Array(count),
     sigmaAlignment: new Float32Array(count),
+    disagreement: new Float32Array(count),
   };
   for (let n = 0; n < count; n++) {
     const i = order[n];
@@ -44,6 +46,7 @@ export function pickVertices<T extends Omit<SurfaceArrays, 'triangles'>>(
     if (out.colored && from.colored) out.colored[n] = from.colored[i];
     out.sigmaNoise[n] = from.sigmaNoise[i];
     out.sigmaAlignment[n] = from.sigmaAlignment[i];
+    out.disagreement[n] = from.disagreement[i];
     for (let s = from.sourceOffsets[i], to = sourceOffsets[n]; s < from.sourceOffsets[i + 1]; s++, to++) {
       out.sourceScans[to] = from.sourceScans[s];
       out.sourceShares[to] = from.sourceShares[s];

@@ -16,6 +16,7 @@ export interface TileResult {
   readonly sourceShares: Uint8Array;
   readonly sigmaNoise: Float32Array;
   readonly sigmaAlignment: Float32Array;
+  readonly disagreement: Float32Array;
   /** Four corners a quadrangle: a vertex of this tile, or -1 - n for entry n of `foreignKeys`. */
   readonly quads: Int32Array;
   /** Place of each quadrangle in the order of the whole surface. */

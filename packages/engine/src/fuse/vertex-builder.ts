@@ -36,11 +36,13 @@ export class VertexBuilder {
   readonly sourceShares: GrowingNumbers = new GrowingNumbers();
   readonly sigmaNoise: GrowingNumbers = new GrowingNumbers();
   readonly sigmaAlignment: GrowingNumbers = new GrowingNumbers();
+  readonly disagreement: GrowingNumbers = new GrowingNumbers();
   readonly #input: FusionTileInput;
   readonly #bins: SampleBins;
   readonly #fit: LocalFit;
   readonly #shares: Float64Array;
   readonly #placed: Float64Array;
+  readonly #heights: Float64Array;
   readonly #seen: number[] = [];
 
   constructor(input: FusionTileInput, bins: SampleBins, fit: LocalFit) {
@@ -49,6 +51,7 @@ export class VertexBuilder {
     this.#fit = fit;
     this.#shares = new Float64Array(input.noises.length);
     this.#placed = new Float64Array(input.noises.length);
+    this.#heights = new Float64Array(input.noises.length);
     this.sourceOffsets.push(0);
   }
 
@@ -100,12 +103,13 @@ export class VertexBuilder {
   }
 
   #addSources(found: number): void {
-    const { order, weights } = this.#bins;
+    const { order, weights, offsets, normals } = this.#bins;
     const { scans, sigmaPose, noises } = this.#input;
     const kernel = this.#fit.kernel;
     const seen = this.#seen;
     seen.length = 0;
     let total = 0;
+    let mean = 0;
     for (let n = 0; n < found; n++) {
       if (kernel[n] === 0) continue;
       const at = this.#bins.found[n];
@@ -115,25 +119,35 @@ export class VertexBuilder {
       if (this.#shares[scan] === 0) seen.push(scan);
       this.#shares[scan] += w;
       this.#placed[scan] += w * sigmaPose[i];
+      const height =
+        offsets[3 * n] * normals[3 * at] +
+        offsets[3 * n + 1] * normals[3 * at + 1] +
+        offsets[3 * n + 2] * normals[3 * at + 2];
+      this.#heights[scan] += w * height;
+      mean += w * height;
       total += w;
     }
     seen.sort((a, b) => this.#shares[b] - this.#shares[a] || a - b);
     let noise = 0;
     let alignment = 0;
+    let spread = 0;
     for (const scan of seen) {
       const share = this.#shares[scan] / total;
       noise += (share * noises[scan]) ** 2;
       alignment += this.#placed[scan] / total;
+      spread += share * (this.#heights[scan] / this.#shares[scan] - mean / total) ** 2;
       if (share >= LEAST_SHARE || scan === seen[0]) {
         this.sourceScans.push(scan);
         this.sourceShares.push(Math.round(255 * share));
       }
       this.#shares[scan] = 0;
       this.#placed[scan] = 0;
+      this.#heights[scan] = 0;
     }
     this.sourceOffsets.push(this.sourceScans.length);
     this.sigmaNoise.push(Math.sqrt(noise));
     this.sigmaAlignment.push(alignment);
+    this.disagreement.push(seen.length > 1 ? Math.sqrt(spread) : 0);
   }
 
   /** Colour of the samples that have a say in the vertex, that is, of compatible facing and of the same sheet. */

@@ -49,6 +49,7 @@ function expectSameBits(a: FusedSurface, b: FusedSurface): void {
     'dominantSource',
     'sigmaNoise',
     'sigmaAlignment',
+    'disagreement',
   ] as const) {
     expect(b[key], key).toEqual(a[key]);
   }

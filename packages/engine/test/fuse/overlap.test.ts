@@ -30,6 +30,19 @@ describe('several scans of one face', () => {
     });
   }
 
+  it('is said when scans lie further apart than their uncertainties allow, and measured', async () => {
+    const apart = (height: number) => [
+      posed('low', flatScan(16, 0, 0.5), 0.02),
+      posed('high', flatScan(16, height, 0.5), 0.02),
+    ];
+    const surface = await fuseNow(apart(0.4));
+    expect(surface.findings.some((finding) => finding.code === 'fuse/sources-disagree')).toBe(true);
+    // Equal shares: standard deviation between two sources 0.4 apart.
+    expect(surface.disagreement[surface.disagreement.length >> 1]).toBeCloseTo(0.2, 3);
+    const close = await fuseNow(apart(0.02));
+    expect(close.findings.some((finding) => finding.code === 'fuse/sources-disagree')).toBe(false);
+  });
+
   it('a second skin that is really there is found by the judgement', () => {
     const sheet = flatScan(10, 0, 0.5);
     const count = sheet.positions.length / 3;
