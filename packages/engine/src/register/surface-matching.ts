@@ -14,11 +14,13 @@ export interface SmoothSample {
   /** Numbers of the points in the prepared scan. */
   readonly points: Uint32Array;
   readonly measured: Float64Array;
+  /** Normals of the prepared scan: the search uses these, so that what was worked out before leaves no trace in it. */
+  readonly measuredNormals: Float64Array;
   /** 0: not asked for yet; 1: `positions` and the rest hold; 2: no surface all round. */
   readonly state: Uint8Array;
   /** On the surface, xyz. */
   readonly positions: Float64Array;
-  /** Of the surface where `state` is 1, else of the prepared scan. */
+  /** Of the surface; holds where `state` is 1. */
   readonly normals: Float64Array;
   /** Signed distance of the measured point from the smooth surface, mm. */
   readonly offsets: Float64Array;
@@ -51,6 +53,7 @@ export function smoothSampleOf(scan: PreparedScan, sampleCount: number, neighbou
       measured,
       state: new Uint8Array(count),
       positions: measured.slice(),
+      measuredNormals: Float64Array.from(plain.normals),
       normals: Float64Array.from(plain.normals),
       offsets: new Float64Array(count),
       roughness: new Float64Array(count),
@@ -72,7 +75,7 @@ function smoothWhereWanted(scan: PreparedScan, sample: SmoothSample, wanted: Uin
   for (let t = 0; t < todoCount; t++) {
     for (let a = 0; a < 3; a++) {
       places[3 * t + a] = sample.measured[3 * todo[t] + a];
-      normals[3 * t + a] = sample.normals[3 * todo[t] + a];
+      normals[3 * t + a] = sample.measuredNormals[3 * todo[t] + a];
     }
   }
   const surfaces = fitLocalSurfaces(scan, places, normals, true, sample.neighbourCount, Infinity);
@@ -116,7 +119,7 @@ export function matchSurfaces(
     const places = new Float64Array(3 * sample.count);
     const normals = new Float64Array(3 * sample.count);
     movePoints(motion, sample.measured, places);
-    turnDirections(motion, sample.normals, normals);
+    turnDirections(motion, sample.measuredNormals, normals);
     const surfaces = fitLocalSurfaces(other, places, normals, signed, sample.neighbourCount, gate);
     smoothWhereWanted(own, sample, surfaces.usable);
     for (let i = 0; i < sample.count; i++) if (sample.state[i] !== 1) surfaces.usable[i] = 0;
