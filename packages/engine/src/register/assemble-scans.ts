@@ -9,7 +9,7 @@ import { type FreeMotions, nameFreeMotions } from './coarse-freedom.ts';
 import { rivalMargin } from './coarse-match.ts';
 import { composeMotions, invertMotion, type Motion, poseOfMotion } from './coarse-motion.ts';
 import { marginOf } from './coarse-poses.ts';
-import { searchMotions } from './coarse-search.ts';
+import { searchWidely } from './coarse-search.ts';
 
 /** Why a scan has no pose. */
 export type AssemblyRefusal = 'insufficient-overlap' | 'ambiguous' | 'slides' | 'contradicted' | 'other-group';
@@ -129,12 +129,11 @@ async function placeLeftOver(scans: readonly AssemblyScan[], group: AssemblyGrou
     let best: { index: number; decision: PlaceDecision } | null = null;
     for (const index of left) {
       await context.checkpoint();
-      const wide = { candidates: 4, matchLimit: 2500, hypothesisLimit: 150, finalists: 16 };
-      const found = searchMotions(scans[index].model, union, wide);
+      const found = searchWidely(scans[index].model, union, 8);
       const before = refused.get(index)?.places ?? [];
       const decision = decidePlace(
         scans[index],
-        [...before.slice(0, 3), ...found.slice(0, 8)].map((item) => item.motion),
+        [...before.slice(0, 3), ...found].map((item) => item.motion),
         placed,
       );
       refused.set(index, decision);

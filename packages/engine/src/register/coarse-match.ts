@@ -1,7 +1,7 @@
 import { ALL_HELD, type FreeMotions, findFreeMotions, moveAlong } from './coarse-freedom.ts';
 import type { CoarseModel } from './coarse-model.ts';
 import { composeMotions, type Motion } from './coarse-motion.ts';
-import { isSameMotion, type ScoredMotion, searchMotions, settleAndScore } from './coarse-search.ts';
+import { isSameMotion, type ScoredMotion, searchMotions, searchWidely, settleAndScore } from './coarse-search.ts';
 
 /** What was found for a pair of scans. Motions are `targetFromSource` between the scans' own float32 frames. */
 export interface CoarseMatch {
@@ -62,8 +62,7 @@ export function matchCoarseModels(
 ): CoarseMatch {
   let motions = searchMotions(source, target);
   if (!quick && (motions.length === 0 || !isConvincing(motions[0]))) {
-    const wide = { candidates: 4, matchLimit: 2000, hypothesisLimit: 150, finalists: 20 };
-    motions = mergeMotions(motions, searchMotions(source, target, wide), source);
+    motions = mergeMotions(motions, searchWidely(source, target, 20), source);
   }
   const first = motions[0];
   if (first === undefined || !isConvincing(first)) return judgeFlat(source, target, motions);

@@ -57,6 +57,29 @@ export function chooseCoarseSpacing(scans: readonly PreparedScan[], share: numbe
 }
 
 /**
+ * The same scan with fewer samples, made of the samples of a model: sees larger shapes.
+ *
+ * @param factor of the sample spacing, above one
+ */
+export function coarsenModel(model: CoarseModel, factor: number): CoarseModel {
+  const spacing = factor * model.spacing;
+  const { positions, normals, edge } = model.surface;
+  const surface = sampleCoarseSurface(
+    { positions, normals, border: edge, oriented: true, centroid: model.centroid },
+    spacing,
+  );
+  const features = describeCoarseSurface(surface, COARSE_MODEL_DEFAULTS.featureReach * spacing);
+  return {
+    ...model,
+    spacing,
+    surface,
+    features,
+    keys: selectDistinctive(features, surface.edge, COARSE_MODEL_DEFAULTS.keyLimit),
+    lookup: buildCoarseLookup(surface, 2 * spacing),
+  };
+}
+
+/**
  * The same scan seen with all normals turned: for clouds whose normals agree among themselves but may all point inwards.
  * Without a viewpoint, since an inferred one would stand on the wrong side.
  */

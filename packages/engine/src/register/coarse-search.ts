@@ -1,6 +1,6 @@
 import { findConsistentMotions } from './coarse-consistency.ts';
 import { collectEvidence, type OneSidedEvidence } from './coarse-evidence.ts';
-import type { CoarseModel } from './coarse-model.ts';
+import { type CoarseModel, coarsenModel } from './coarse-model.ts';
 import { invertMotion, type Motion, motionAngle, motionGap } from './coarse-motion.ts';
 import { findPlaneMotions } from './coarse-planes.ts';
 import { type SettledMotion, type SettleOptions, settleOnSamples } from './coarse-settle.ts';
@@ -181,4 +181,28 @@ function polish(source: CoarseModel, target: CoarseModel, found: ScoredMotion): 
     if (again.score > best.score) best = again;
   }
   return best;
+}
+
+/** Second look at a pair: larger shapes. */
+const COARSER = 1.7;
+
+/**
+ * Searches with more candidates, and once more with larger samples and descriptors, which tell large shapes apart where small
+ * ones are alike. Poses are settled and scored on the models given.
+ */
+export function searchWidely(source: CoarseModel, target: CoarseModel, keep: number): ScoredMotion[] {
+  const wide = { candidates: 4, matchLimit: 2500, hypothesisLimit: 150, finalists: 16 };
+  const found = searchMotions(source, target, wide).slice(0, keep);
+  const coarser = searchMotions(coarsenModel(source, COARSER), coarsenModel(target, COARSER), {
+    ...wide,
+    matchLimit: 1500,
+    hypothesisLimit: 100,
+  });
+  for (const candidate of coarser.slice(0, keep)) {
+    const scored = settleAndScore(source, target, candidate.motion, candidate.support, undefined, COARSER);
+    const twin = found.findIndex((other) => isSameMotion(other.motion, scored.motion, source));
+    if (twin < 0) found.push(scored);
+    else if (scored.score > found[twin].score) found[twin] = scored;
+  }
+  return found.sort((a, b) => b.score - a.score);
 }

@@ -23,6 +23,9 @@ export interface CoarseSurface {
   readonly planeCount: number;
 }
 
+/** What thinning needs of a scan. */
+export type SurfacePoints = Pick<PreparedScan, 'positions' | 'normals' | 'border' | 'oriented' | 'centroid'>;
+
 /** Points sorted into cubes of one size, for neighbours within that size. */
 interface PointCells {
   readonly size: number;
@@ -99,7 +102,7 @@ function visitNeighbours(
 }
 
 /** Points by their distance from the centroid: an order that no rotation of the scan changes. */
-function orderFromCentroid(scan: PreparedScan): Int32Array {
+function orderFromCentroid(scan: SurfacePoints): Int32Array {
   const count = scan.positions.length / 3;
   const [cx, cy, cz] = scan.centroid;
   const key = new Float64Array(count);
@@ -124,7 +127,7 @@ function orderFromCentroid(scan: PreparedScan): Int32Array {
  *
  * @param spacing mm, above zero
  */
-export function sampleCoarseSurface(scan: PreparedScan, spacing: number): CoarseSurface {
+export function sampleCoarseSurface(scan: SurfacePoints, spacing: number): CoarseSurface {
   const { positions, normals } = scan;
   const pointCount = positions.length / 3;
   const cells = sortIntoCells(positions, spacing);
