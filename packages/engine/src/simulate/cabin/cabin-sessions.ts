@@ -71,6 +71,7 @@ export function outsideStations(): Station[] {
     // Through the open door.
     stationLookingAt([-990, -1150, -450], [-960, 0, -700], through),
     stationLookingAt([-990, -1150, 350], [-960, 0, 200], through),
+    stationLookingAt([-1080, -1150, 120], [-1300, -300, -350], { ...through, farRange: 1200 }),
     stationLookingAt([-990, -1150, -150], [-900, 950, -150], { ...through, halfAngle: 0.3, farRange: 2250 }),
   ];
 }
