@@ -16,6 +16,8 @@ export class FaceCollector {
   faceCount = 0;
   /** Faces with fewer than three corners. */
   shortFaceCount = 0;
+  /** Polygons with so many corners that they were cut without regard to concave corners. */
+  roughPolygonCount = 0;
   /** Face of each triangle, from the first on where the two differ. */
   #faceOfTriangle: GrowingUint32 | null = null;
   /** For each polygon: its first triangle, its corner count, its corners. */
@@ -88,7 +90,7 @@ export class FaceCollector {
       at += 2 + count;
       const target = this.triangles.values;
       if (corners.every((index) => index < vertexCount)) {
-        triangulatePolygon(positions, corners, target, 3 * firstTriangle);
+        if (!triangulatePolygon(positions, corners, target, 3 * firstTriangle)) this.roughPolygonCount++;
       } else {
         target.fill(NO_VERTEX, 3 * firstTriangle, 3 * (firstTriangle + count - 2));
       }

@@ -66,6 +66,15 @@ export function finishRawScan(parts: ReadParts): RawScan {
     cornersWelded: parts.cornersWelded ?? 0,
   };
   report(counts, findings);
+  const rough = faces?.roughPolygonCount ?? 0;
+  if (rough > 0) {
+    findings.add(
+      'warning',
+      'scan-polygons-rough',
+      `${countOf(rough, 'polygon')} with thousands of corners could not be cut with care.`,
+      'Export the mesh as triangles; look at the surface there.',
+    );
+  }
   reportFewPoints(survey.finiteCount, survey.bounds, findings);
   return {
     name: parts.name,

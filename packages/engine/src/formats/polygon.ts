@@ -1,5 +1,5 @@
 /** Bounds the work for one polygon. */
-const MOST_LOOKS = 2e7;
+const MOST_LOOKS = 1e7;
 
 /**
  * Cuts a simple polygon in space into triangles that keep its winding.
@@ -7,18 +7,20 @@ const MOST_LOOKS = 2e7;
  * Method   projected along the Newell normal, ears cut from the sharpest corner that holds no other vertex; convex
  *          quadrilaterals along the diagonal that keeps both halves fat. Where no ear is left (a polygon that crosses
  *          itself or has no area) the first corner is cut, so that the count is always right.
- * Cost     quadratic in the number of corners, and bounded: after 20 million looks the rest is cut as a fan.
+ * Cost     quadratic in the number of corners, and bounded: after ten million looks the rest is cut as a fan,
+ *          which is wrong where the polygon is concave; the answer says so.
  *
  * @param positions xyz of all vertices
  * @param polygon vertex indices, at least three, all inside `positions`
  * @param out receives 3 (n - 2) vertex indices from `outStart` on
+ * @returns false when the work was cut short
  */
 export function triangulatePolygon(
   positions: Float32Array | Float64Array,
   polygon: Uint32Array,
   out: Uint32Array,
   outStart: number,
-): void {
+): boolean {
   const count = polygon.length;
   const flat = projectAlongNormal(positions, polygon);
   const left = Array.from({ length: count }, (_, i) => i);
@@ -73,6 +75,7 @@ export function triangulatePolygon(
     left.splice(best, 1);
   }
   for (const corner of left) out[at++] = polygon[corner];
+  return looks < MOST_LOOKS;
 }
 
 function projectAlongNormal(positions: Float32Array | Float64Array, polygon: Uint32Array): Float64Array {

@@ -12,6 +12,9 @@ import { VertexWelder } from './vertex-welder.ts';
 export const STL_HEADER_BYTES = 84;
 export const STL_FACET_BYTES = 50;
 
+/** More corners than this in an ascii facet are not taken for a polygon. */
+const MOST_CORNERS = 100;
+
 /**
  * Reads a binary STL: an 80-byte header, a count, 50 bytes a facet, little-endian. No units.
  *
@@ -145,7 +148,8 @@ export async function readAsciiStl(
     } else if (word === 'endfacet') {
       inside = false;
       const corners = vertices.take();
-      faces.addFace(corners, corners.length);
+      // A facet is a triangle; a few more corners are a polygon, thousands are damage.
+      faces.addFace(corners, corners.length > MOST_CORNERS ? 0 : corners.length);
       if (faces.faceCount % 10_000 === 0) await context.checkpoint(reader.fraction);
     }
     ended = word === 'endsolid';

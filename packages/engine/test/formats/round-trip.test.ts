@@ -13,8 +13,10 @@ import {
 } from '../../src/formats/index.ts';
 import { collector, quietContext } from './sample-files.ts';
 
+type WholeSurface = { [Key in keyof SurfaceOutput]-?: NonNullable<SurfaceOutput[Key]> };
+
 /** A strip of triangles over random points, with everything a vertex can have. */
-function surface(seed: number, count: number, scale: number, shift: number): Required<SurfaceOutput> {
+function surface(seed: number, count: number, scale: number, shift: number): WholeSurface {
   const random = makeRandom(seed, 'round trip');
   const positions = Float32Array.from({ length: 3 * count }, () => scale * random.normal());
   const unit = (): number[] => {
