@@ -96,8 +96,9 @@ function drawTie(tie: TieResult, a: Station, b: Station, lane: number): string {
     tie.kind === 'overlap'
       ? `overlap${tie.overlapShare === null ? '' : ` ${(100 * tie.overlapShare).toFixed(0)} %`}`
       : `${tie.count} ${tie.kind === 'targets' ? 'targets' : 'picked pairs'}`;
+  // Labels of parallel ties stand one below the other, whatever the slope of the lines.
   const x = (a.x + b.x) / 2 + shift[0];
-  const y = (a.y + b.y) / 2 + shift[1];
+  const y = (a.y + b.y) / 2 + lane * 22;
   const label = `${text}, ${formatLength(tie.rms)} mm rms${mark}`;
   return (
     `<line x1="${num(a.x + shift[0])}" y1="${num(a.y + shift[1])}" x2="${num(b.x + shift[0])}" y2="${num(b.y + shift[1])}" class="tie" stroke-width="${num(width)}"${dash}><title>${escapeHtml(tie.id)}</title></line>` +

@@ -75,9 +75,8 @@ export function drawOwnColors(fused: ReportFused, view: View, width: number): Dr
   );
 }
 
-/** The map of the stated uncertainty: dark small, light large, hatched grey where it is not known. */
-export function drawUncertainty(fused: ReportFused, end: number, view: View, width: number): Drawing {
-  const u = fused.expandedUncertainty;
+/** A map of an uncertainty, one value a vertex: dark small, light large, hatched grey where it is not known. */
+export function drawUncertainty(fused: ReportFused, u: Float32Array, end: number, view: View, width: number): Drawing {
   const colors = new Uint8Array(3 * u.length);
   const hatch = new Uint8Array(u.length);
   for (let v = 0; v < u.length; v++) {

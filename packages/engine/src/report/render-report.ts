@@ -96,7 +96,7 @@ function findingsSection(input: ReportInput): string {
   const rows = items.map((item) => {
     const kind = item.severity === 'note' ? '' : item.severity === 'warning' ? 'doubt' : 'refused';
     const word = item.severity === 'note' ? 'Note' : item.severity === 'warning' ? 'Warning' : 'Refused';
-    return `<div class="${kind}"><b>${word}, ${escapeHtml(item.subject)}:</b> ${escapeHtml(item.message)} ${item.remedy === '' ? '' : `<i>What helps:</i> ${escapeHtml(item.remedy)}`}</div>`;
+    return `<div class="${kind}"><b>${word}, ${escapeHtml(item.subject)}:</b> ${escapeHtml(item.message)} ${item.remedy === '' || item.remedy === 'Nothing to do.' ? '' : `<i>What helps:</i> ${escapeHtml(item.remedy)}`}</div>`;
   });
   return `<h2 id="warnings">Warnings and refusals</h2>${frames.join('')}${rows.join('')}`;
 }
@@ -125,7 +125,7 @@ function framesSection(input: ReportInput): string {
     return `<tr id="frame-${escapeHtml(frame.frame)}"><td>${escapeHtml(frame.frame)}</td><td>${stateWords(frame)}</td><td class="n">${numbers.translation}</td><td class="n">${numbers.rotation}</td><td class="n">${numbers.sigmaTranslation}</td><td class="n">${numbers.sigmaRotation}</td><td>${escapeHtml(frame.message)}${frame.rivals.length > 0 ? ` <span class="mark">Runner-up margin ${formatPercent(frame.rivals[0]?.margin ?? 1)}.</span>` : ''}</td></tr>`;
   });
   const factor = input.alignment.varianceFactor;
-  return `<h2 id="frames">How the frames lie, and how well that is known</h2><figure>${drawNetwork(input.alignment)}</figure><div class="wide"><table class="data"><thead><tr><th>Frame</th><th>State</th><th class="n">Shift x, y, z [mm]</th><th class="n">Rotation vector [°]</th><th class="n">U of position (k = 2) x, y, z [mm]</th><th class="n">U of rotation (k = 2) x, y, z [°]</th><th>Evidence</th></tr></thead><tbody>${rows.join('')}</tbody></table></div><p class="small">The pose carries coordinates of the frame to the job's. U is stated at the middle of the frame's own scans; away from it the rotation adds to it, as the map of uncertainty shows. ${factor === null ? '' : `Variance factor ${formatLength(factor)} (1 expected), redundancy ${formatCount(input.alignment.redundancy)}. `}${input.alignment.converged ? `Settled after ${input.alignment.iterations} rounds.` : `<span class="mark">Not settled after ${input.alignment.iterations} rounds.</span>`}</p>${closuresTable(input)}`;
+  return `<h2 id="frames">How the frames lie, and how well that is known</h2><figure>${drawNetwork(input.alignment)}</figure><div class="wide"><table class="data"><thead><tr><th>Frame</th><th>State</th><th class="n">Shift<br>x, y, z [mm]</th><th class="n">Rotation vector<br>x, y, z [°]</th><th class="n">U of position<br>(k = 2) [mm]</th><th class="n">U of rotation<br>(k = 2) [°]</th><th>Evidence</th></tr></thead><tbody>${rows.join('')}</tbody></table></div><p class="small">The pose carries coordinates of the frame to the job's. U is stated at the middle of the frame's own scans; away from it the rotation adds to it, as the map of uncertainty shows. ${factor === null ? '' : `Variance factor ${formatLength(factor)} (1 expected), redundancy ${formatCount(input.alignment.redundancy)}. `}${input.alignment.converged ? `Settled after ${input.alignment.iterations} rounds.` : `<span class="mark">Not settled after ${input.alignment.iterations} rounds.</span>`}</p>${closuresTable(input)}`;
 }
 
 function closuresTable(input: ReportInput): string {
@@ -141,7 +141,7 @@ function closuresTable(input: ReportInput): string {
 }
 
 function stateWords(frame: FramePose): string {
-  if (frame.status === 'fixed') return 'fixed: it is the frame of the job';
+  if (frame.status === 'fixed') return 'fixed';
   return frame.status === 'adjusted' ? 'placed' : '<span class="mark">refused</span>';
 }
 
@@ -156,10 +156,10 @@ function poseNumbers(
   const u = (i: number): number => 2 * Math.sqrt(covariance?.[7 * i] ?? Number.NaN);
   const known = covariance !== null;
   return {
-    translation: frame.jobFromFrame.translation.map((v) => v.toFixed(3)).join(', '),
-    rotation: vector.map((v) => (v * degrees).toFixed(4)).join(', '),
-    sigmaTranslation: known ? [0, 1, 2].map((i) => formatLength(u(i))).join(', ') : 'not known',
-    sigmaRotation: known ? [3, 4, 5].map((i) => formatLength(u(i) * degrees)).join(', ') : 'not known',
+    translation: frame.jobFromFrame.translation.map((v) => v.toFixed(3)).join('<br>'),
+    rotation: vector.map((v) => (v * degrees).toFixed(4)).join('<br>'),
+    sigmaTranslation: known ? [0, 1, 2].map((i) => formatLength(u(i))).join('<br>') : 'not known',
+    sigmaRotation: known ? [3, 4, 5].map((i) => formatLength(u(i) * degrees)).join('<br>') : 'not known',
   };
 }
 
@@ -219,33 +219,25 @@ function fusedSection(input: ReportInput): string {
   const fused = input.fused;
   if (fused === null)
     return '<h2 id="fused">The fused surface</h2><p>Not fused yet: run <code>lapjoint fuse</code>.</p>';
-  const end = scaleEnd(fused.expandedUncertainty);
-  const total = fused.expandedUncertainty.length;
-  let unknown = 0;
-  let beyond = 0;
-  for (const u of fused.expandedUncertainty) {
-    if (!Number.isFinite(u)) unknown++;
-    else if (u > end) beyond++;
-  }
-  const share = (count: number): string => formatPercent(total === 0 ? 0 : count / total);
-  const legend = scaleLegend(
-    'Expanded uncertainty U (k = 2), largest direction, relative to the job frame',
-    CIVIDIS,
-    [0, 0.25, 0.5, 0.75, 1].map((t) => t * end),
-    'mm',
-    `Larger than the scale: ${share(beyond)} of the vertices. Grey with lines, not known: ${share(unknown)}.`,
-  );
   const rows = fused.quality.map(
     (row) =>
       `<tr><td>${escapeHtml(row.name)}</td><td class="n">${escapeHtml(row.value)}</td><td>${escapeHtml(row.meaning)}</td></tr>`,
   );
-  const uncertainty = REPORT_VIEWS.map((view, i) =>
-    figureHtml(
-      `uncertainty-${i + 1}`,
-      drawUncertainty(fused, end, view, DRAWING_WIDTH),
-      titleBlock(input, `stated uncertainty, ${view.name}`),
-      legend,
-    ),
+  const total = uncertaintyFigures(
+    input,
+    fused,
+    fused.expandedUncertainty,
+    'uncertainty',
+    'stated uncertainty',
+    'Expanded uncertainty U (k = 2) of a point, largest direction, relative to the job frame: noise and placement together',
+  );
+  const placement = uncertaintyFigures(
+    input,
+    fused,
+    fused.placementUncertainty,
+    'placement',
+    'uncertainty of the placement',
+    'The part of U (k = 2) that comes from how the frames are tied: small near the ties, larger at the far end of the lever',
   );
   const provenance = REPORT_VIEWS.map((view, i) =>
     figureHtml(
@@ -259,7 +251,42 @@ function fusedSection(input: ReportInput): string {
     fused.colors === null
       ? ''
       : `<div class="pair">${REPORT_VIEWS.map((view, i) => figureHtml(`colours-${i + 1}`, drawOwnColors(fused, view, DRAWING_WIDTH), titleBlock(input, `fused surface, own colours, ${view.name}`), '')).join('')}</div>`;
-  return `<h2 id="fused">The fused surface</h2><div class="wide"><table class="data"><thead><tr><th>Property</th><th class="n">Value</th><th>What it means</th></tr></thead><tbody>${rows.join('')}</tbody></table></div><h3>How far it can be trusted</h3><div class="pair">${uncertainty.join('')}</div><h3>Where it comes from</h3>${scanLegend(input)}<div class="pair">${provenance.join('')}</div>${own}`;
+  return `<h2 id="fused">The fused surface</h2><div class="wide"><table class="data"><thead><tr><th>Property</th><th class="n">Value</th><th>What it means</th></tr></thead><tbody>${rows.join('')}</tbody></table></div><h3>How far it can be trusted</h3>${total}${placement}<h3>Where it comes from</h3>${scanLegend(input)}<div class="pair">${provenance.join('')}</div>${own}`;
+}
+
+/** The two views of one map, on one scale. */
+function uncertaintyFigures(
+  input: ReportInput,
+  fused: ReportFused,
+  values: Float32Array,
+  id: string,
+  shows: string,
+  title: string,
+): string {
+  const end = scaleEnd(values);
+  let unknown = 0;
+  let beyond = 0;
+  for (const u of values) {
+    if (!Number.isFinite(u)) unknown++;
+    else if (u > end) beyond++;
+  }
+  const share = (count: number): string => formatPercent(values.length === 0 ? 0 : count / values.length);
+  const legend = scaleLegend(
+    title,
+    CIVIDIS,
+    [0, 0.25, 0.5, 0.75, 1].map((t) => t * end),
+    'mm',
+    `Larger than the scale: ${share(beyond)} of the vertices. Grey with lines, not known: ${share(unknown)}.`,
+  );
+  const figures = REPORT_VIEWS.map((view, i) =>
+    figureHtml(
+      `${id}-${i + 1}`,
+      drawUncertainty(fused, values, end, view, DRAWING_WIDTH),
+      titleBlock(input, `${shows}, ${view.name}`),
+      legend,
+    ),
+  );
+  return `<div class="pair">${figures.join('')}</div>`;
 }
 
 function truthSection(input: ReportInput): string {
@@ -271,7 +298,7 @@ function truthSection(input: ReportInput): string {
   const lines = input.truth.rows.map(
     ([name, value]) => `<tr><td>${escapeHtml(name)}</td><td class="n">${escapeHtml(value)}</td></tr>`,
   );
-  return `<h2 id="truth">Against the known truth (simulated job)</h2><p>This job was simulated, so its true shape and poses are known. The numbers stand as they are.</p><div class="wide"><table class="data"><thead><tr><th>Frame</th><th class="n">Deviation of its points, rms</th><th class="n">Deviation at the far end</th><th class="n">Stated U (k = 2) there</th><th class="n">Angle</th><th class="n">In units of the stated standard uncertainty</th></tr></thead><tbody>${rows.join('')}</tbody></table></div><table class="data"><tbody>${lines.join('')}</tbody></table>`;
+  return `<h2 id="truth">Against the known truth (simulated job)</h2><p>This job was simulated, so its true shape and poses are known. The numbers stand as they are.</p><div class="wide"><table class="data"><thead><tr><th>Frame</th><th class="n">Deviation of its<br>points, rms</th><th class="n">Deviation at<br>the far end</th><th class="n">Stated U there<br>(k = 2)</th><th class="n">Angle</th><th class="n">In units of the stated<br>standard uncertainty</th></tr></thead><tbody>${rows.join('')}</tbody></table></div><table class="data"><tbody>${lines.join('')}</tbody></table>`;
 }
 
 function repeatSection(input: ReportInput): string {

@@ -43,6 +43,8 @@ export interface ReportFused {
   readonly dominantScan: Uint8Array | Uint16Array | Int32Array;
   /** Expanded uncertainty (k = 2) of the worst direction per vertex, mm; NaN where unknown. */
   readonly expandedUncertainty: Float32Array;
+  /** The part of it (k = 2) that comes from how the frames are tied, mm: it grows with the distance from the ties. */
+  readonly placementUncertainty: Float32Array;
   readonly colors: Uint8Array | null;
   /** Name, value with unit, and what it means: rows of the quality table. */
   readonly quality: readonly { readonly name: string; readonly value: string; readonly meaning: string }[];

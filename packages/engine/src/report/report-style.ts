@@ -30,6 +30,7 @@ figure svg{width:100%;height:auto;display:block}
 .scale-bar{stroke:var(--ink);stroke-width:1.4;fill:none}
 svg text{font-family:"Source Sans 3","Segoe UI",Helvetica,Arial,sans-serif;font-size:14px;fill:var(--ink)}
 svg text.small{font-size:12px;fill:var(--soft)}
+table.data td code{white-space:nowrap;overflow-wrap:normal}
 svg text.name{font-weight:600}
 svg text.halo{paint-order:stroke;stroke:var(--paper);stroke-width:4px;stroke-linejoin:round}
 .tie{stroke:var(--ink);fill:none}

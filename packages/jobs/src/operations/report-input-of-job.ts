@@ -67,6 +67,7 @@ async function fusedOf(store: JobStore, scanIds: readonly string[]): Promise<Rep
     resolution: fused.resolution,
     dominantScan: Int32Array.from(attributes.dominantSource, (source) => indexOfScan[source] ?? -1),
     expandedUncertainty: uncertainty,
+    placementUncertainty: attributes.sigmaAlignment.map((sigma) => 2 * sigma),
     colors: scan.colors,
     quality: [
       { name: 'points', value: String(fused.pointCount), meaning: 'vertices of the fused surface' },
