@@ -1,6 +1,7 @@
 import type { Finding } from '../base/index.ts';
 import { buildMeshTopology, splitNonManifold } from '../geometry/index.ts';
 import { closePinholes } from './close-pinholes.ts';
+import { collapseTips } from './collapse-tips.ts';
 import type { FusedSurface } from './fused-surface.ts';
 import type { FusionPlan } from './fusion-plan.ts';
 import { removeSpecks } from './remove-specks.ts';
@@ -24,11 +25,11 @@ export function stitchTiles(
   const notes: Finding[] = [...plan.findings, ...findings];
   const joined = joinVertices(results);
   const quads = joinQuads(results, joined);
-  const triangles = dropTips(splitQuads(quads, joined.arrays.positions), joined.arrays.positions, plan);
+  const triangles = collapseTips(splitQuads(quads, joined.arrays.positions), joined.arrays.positions, plan.resolution);
   let surface = removeSpecks({ ...joined.arrays, triangles }, plan, notes);
   surface = splitPinched(surface, notes);
   surface = closePinholes(surface, plan, notes);
-  noteDisagreement(surface, notes);
+  noteDisagreement(results, notes);
   return {
     origin: plan.origin,
     positions: Float32Array.from(surface.positions),
@@ -49,25 +50,20 @@ export function stitchTiles(
   };
 }
 
-/** Sources further apart than this many of the surface's stated standard uncertainties do not agree. */
-const DISAGREEMENT = 4;
-/** Share of the places with several sources from which on it is said. */
-const DISAGREEMENT_SHARE = 0.01;
+/** Share of the places with several sources from which on it is said that they do not agree. */
+const APART_SHARE = 0.01;
 
 /** Says so when scans lie further apart than their noise and placement allow: the surface is then an average of strangers. */
-function noteDisagreement(surface: SurfaceArrays, notes: Finding[]): void {
-  const { disagreement, sigmaNoise, sigmaAlignment } = surface;
+function noteDisagreement(results: readonly TileResult[], notes: Finding[]): void {
   let several = 0;
   let apart = 0;
   let largest = 0;
-  for (let i = 0; i < disagreement.length; i++) {
-    if (surface.sourceOffsets[i + 1] - surface.sourceOffsets[i] < 2) continue;
-    several++;
-    if (disagreement[i] <= DISAGREEMENT * Math.hypot(sigmaNoise[i], sigmaAlignment[i])) continue;
-    apart++;
-    largest = Math.max(largest, disagreement[i]);
+  for (const result of results) {
+    several += result.severalCount;
+    apart += result.apartCount;
+    largest = Math.max(largest, result.largestApart);
   }
-  if (apart <= DISAGREEMENT_SHARE * several) return;
+  if (apart <= APART_SHARE * several) return;
   notes.push({
     severity: 'warning',
     code: 'fuse/sources-disagree',
@@ -90,9 +86,6 @@ function splitPinched(surface: SurfaceArrays, notes: Finding[]): SurfaceArrays {
   });
   return { ...pickVertices(surface, split.sourceVertex), triangles: split.triangles };
 }
-
-/** Edges shorter than this part of the resolution are no edges. */
-const TIP_EDGE = 1e-3;
 
 interface JoinedVertices {
   readonly arrays: Omit<SurfaceArrays, 'triangles'>;
@@ -205,33 +198,6 @@ function splitQuads(quads: Uint32Array, positions: Float64Array): Uint32Array {
     triangles[6 * q + 5] = d;
   }
   return triangles;
-}
-
-/**
- * Leaves out triangles without area that hang on one edge: at a border, two cells may hold the same single crossing and so
- * have their vertices on one spot.
- */
-function dropTips(triangles: Uint32Array, positions: Float64Array, plan: FusionPlan): Uint32Array {
-  const { opposite } = buildMeshTopology(triangles, positions.length / 3);
-  const least = (TIP_EDGE * plan.resolution) ** 2;
-  const out = new Uint32Array(triangles.length);
-  let length = 0;
-  for (let t = 0; t < triangles.length; t += 3) {
-    let borders = 0;
-    let shortest = Infinity;
-    for (let k = 0; k < 3; k++) {
-      if (opposite[t + k] < 0) borders++;
-      const a = 3 * triangles[t + k];
-      const b = 3 * triangles[t + ((k + 1) % 3)];
-      const x = positions[a] - positions[b];
-      const y = positions[a + 1] - positions[b + 1];
-      const z = positions[a + 2] - positions[b + 2];
-      shortest = Math.min(shortest, x * x + y * y + z * z);
-    }
-    if (borders >= 2 && shortest < least) continue;
-    for (let k = 0; k < 3; k++) out[length++] = triangles[t + k];
-  }
-  return out.slice(0, length);
 }
 
 function dominantSources(surface: SurfaceArrays): Uint16Array {

@@ -17,6 +17,10 @@ export interface TileResult {
   readonly sigmaNoise: Float32Array;
   readonly sigmaAlignment: Float32Array;
   readonly disagreement: Float32Array;
+  /** Own vertices with several sources, how many of them have sources that do not agree, and their largest disagreement, mm. */
+  readonly severalCount: number;
+  readonly apartCount: number;
+  readonly largestApart: number;
   /** Four corners a quadrangle: a vertex of this tile, or -1 - n for entry n of `foreignKeys`. */
   readonly quads: Int32Array;
   /** Place of each quadrangle in the order of the whole surface. */

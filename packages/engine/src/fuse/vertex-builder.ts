@@ -17,6 +17,10 @@ const MOST_SLIDE = 0.4;
 /** Colour is averaged over this share of the kernel radius: less blur than the shape has. */
 const COLOR_REACH = 0.6;
 const GREY = 150;
+/** Sources further apart than this many of the vertex's stated standard uncertainties, and than this many times the scatter
+ *  inside the sources (edges and other detail that scans show differently), do not agree. */
+const APART_SIGMAS = 4;
+const APART_SCATTERS = 2;
 /** Sources with a smaller share are not listed. */
 const LEAST_SHARE = 1 / 255;
 
@@ -37,6 +41,10 @@ export class VertexBuilder {
   readonly sigmaNoise: GrowingNumbers = new GrowingNumbers();
   readonly sigmaAlignment: GrowingNumbers = new GrowingNumbers();
   readonly disagreement: GrowingNumbers = new GrowingNumbers();
+  /** Vertices with several sources, and those of them whose sources do not agree. */
+  severalCount = 0;
+  apartCount = 0;
+  largestApart = 0;
   readonly #input: FusionTileInput;
   readonly #bins: SampleBins;
   readonly #fit: LocalFit;
@@ -110,6 +118,7 @@ export class VertexBuilder {
     seen.length = 0;
     let total = 0;
     let mean = 0;
+    let square = 0;
     for (let n = 0; n < found; n++) {
       if (kernel[n] === 0) continue;
       const at = this.#bins.found[n];
@@ -125,6 +134,7 @@ export class VertexBuilder {
         offsets[3 * n + 2] * normals[3 * at + 2];
       this.#heights[scan] += w * height;
       mean += w * height;
+      square += w * height * height;
       total += w;
     }
     seen.sort((a, b) => this.#shares[b] - this.#shares[a] || a - b);
@@ -148,6 +158,16 @@ export class VertexBuilder {
     this.sigmaNoise.push(Math.sqrt(noise));
     this.sigmaAlignment.push(alignment);
     this.disagreement.push(seen.length > 1 ? Math.sqrt(spread) : 0);
+    if (seen.length > 1) this.#judge(Math.sqrt(spread), Math.sqrt(noise + alignment * alignment), total, mean, square);
+  }
+
+  /** Sources are apart when they are further from each other than stated, and than each is scattered in itself by its shape. */
+  #judge(spread: number, sigma: number, total: number, mean: number, square: number): void {
+    this.severalCount++;
+    const scatter = Math.sqrt(Math.max(0, square / total - (mean / total) ** 2 - spread * spread));
+    if (spread <= APART_SIGMAS * sigma || spread <= APART_SCATTERS * scatter) return;
+    this.apartCount++;
+    this.largestApart = Math.max(this.largestApart, spread);
   }
 
   /** Colour of the samples that have a say in the vertex, that is, of compatible facing and of the same sheet. */

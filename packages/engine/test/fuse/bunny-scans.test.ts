@@ -73,7 +73,7 @@ describe.skipIf(FOLDER === null)('ten real range scans', () => {
     scans = await readPosedScans();
     surface = await fuseNow(scans);
     published = await readMesh('recon_bun_zipper.ply');
-  });
+  }, 400_000);
 
   it('give one manifold piece with no double skin and nothing where there is no data', () => {
     const quality = surfaceQuality(surface, scans);

@@ -59,7 +59,7 @@ describe('the fused surface is the same', () => {
   it('bit for bit for any size of tile', async () => {
     const whole = await fuseNow(scene(), { tileCells: 1000 });
     expect(whole.triangles.length).toBeGreaterThan(3000);
-    for (const tileCells of [7, 16, 33]) expectSameBits(whole, await fuseNow(scene(), { tileCells }));
+    for (const tileCells of [11, 33]) expectSameBits(whole, await fuseNow(scene(), { tileCells }));
   });
 
   it('bit for bit for any order in which tiles are done and handed back as plain data', async () => {
