@@ -4,5 +4,6 @@ export * from './align-scans.ts';
 export * from './frame-groups.ts';
 export * from './fuse-aligned-scans.ts';
 export * from './fuse-input.ts';
+export * from './judge-fused-surface.ts';
 export * from './task-runner.ts';
 export * from './tasks.ts';

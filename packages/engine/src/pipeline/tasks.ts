@@ -1,4 +1,3 @@
-import { pointCovariance } from '../adjust/index.ts';
 import type { RunContext } from '../base/index.ts';
 import {
   type FusionPlan,
@@ -6,12 +5,11 @@ import {
   type FusionTileInput,
   fuseTile,
   measureFusionScan,
-  type PosedScan,
   type SampledScan,
   sampleFusionScan,
   type TileResult,
 } from '../fuse/index.ts';
-import { IDENTITY_POSE, type Pose, type Vec3 } from '../math/index.ts';
+import type { Pose } from '../math/index.ts';
 import type { ScanData } from '../model/index.ts';
 import {
   type AssemblyScan,
@@ -29,6 +27,7 @@ import {
 } from '../register/index.ts';
 import type { FuseScan } from './fuse-input.ts';
 import { internScan, type KeyedScan } from './interned-scan.ts';
+import { posedScan } from './posed-scan.ts';
 import type { PipelineTask } from './task-runner.ts';
 
 /** Input of the task `prepare-scan`. */
@@ -87,20 +86,6 @@ export interface SampleFusionTask {
   readonly scan: FuseScan;
   readonly noise: number;
   readonly plan: FusionPlan;
-}
-
-/** A scan as fusion takes it: placed, with the uncertainty of its place at every point. */
-function posedScan(scan: FuseScan, noise: number): PosedScan {
-  const pose = scan.framePose;
-  return {
-    id: scan.id,
-    scan: scan.data,
-    jobFromScan: pose.jobFromFrame ?? IDENTITY_POSE,
-    noise,
-    viewpoint: scan.data.viewpoint,
-    // Semi-axis at k = 2, halved: a standard uncertainty.
-    sigmaPose: (point: Vec3): number => (pointCovariance(pose, point)?.largestSemiAxis ?? 0) / 2,
-  };
 }
 
 async function measureFusion(scan: FuseScan, context: RunContext): Promise<FusionScanMeta> {

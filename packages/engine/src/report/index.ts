@@ -4,7 +4,7 @@ export { encodeBase64 } from './base64.ts';
 export { CAUTIONS } from './cautions.ts';
 export { encodePng, type Picture } from './encode-png.ts';
 export { escapeHtml } from './escape-html.ts';
-export { formatLength, formatPercent, formatWithUncertainty } from './format-number.ts';
+export { formatCount, formatLength, formatPercent, formatWithUncertainty } from './format-number.ts';
 export { middleOf, REPORT_VIEWS } from './pictures.ts';
 export { type DrawItem, type Drawing, drawParallel, type Extent, type View } from './rasterize.ts';
 export { renderReport } from './render-report.ts';

@@ -8,8 +8,10 @@ import {
   type JobDocument,
   type JobFused,
   type JsonValue,
+  judgeFusedSurface,
   type ResultRecord,
   type RunContext,
+  type SurfaceQuality,
 } from '@lapjoint/engine';
 import type { BlobStore } from '../store/blob-store.ts';
 import { encodeScanBlob } from '../store/scan-blob.ts';
@@ -55,10 +57,11 @@ export async function fuseJob(
     }
     const context = contextOf(host, document.seed);
     const scans = await fuseScansOf(document, store.blobs, context.part(0, 0.05));
-    const surface = await fuseAlignedScans(scans, chosen, host.runner, context.part(0.05, 0.95));
+    const surface = await fuseAlignedScans(scans, chosen, host.runner, context.part(0.05, 0.88));
     refuseEmpty(surface);
+    const quality = await judgeFusedSurface(surface, scans, context.part(0.88, 0.95));
     context.progress(0.95, 'storing the surface');
-    const fused = await storeSurface(document, surface, record, store.blobs, context);
+    const fused = await storeSurface(document, surface, quality, record, store.blobs, context);
     await context.checkpoint(1);
     await store.commit({ kind: 'fused', fused }, `fuse ${fused.scans.length} scans`);
     return { document: store.document, fused, reused: false };
@@ -104,9 +107,25 @@ async function fuseScansOf(document: JobDocument, blobs: BlobStore, context: Run
   return scans;
 }
 
+/** The numbers of `show`, units in the names. */
+function statisticsOf(quality: SurfaceQuality): JobFused['statistics'] {
+  return {
+    areaMm2: quality.area,
+    components: quality.componentCount,
+    boundaryLoops: quality.boundaryLoopCount,
+    boundaryLengthMm: quality.boundaryLength,
+    nonManifoldEdges: quality.nonManifoldEdgeCount,
+    pinchedVertices: quality.pinchedVertexCount,
+    eulerNumber: quality.eulerNumber,
+    doubleSkinShare: quality.doubleSkinShare,
+    unsupportedShare: quality.unsupportedShare,
+  };
+}
+
 async function storeSurface(
   document: JobDocument,
   surface: FusedSurface,
+  quality: SurfaceQuality,
   record: ResultRecord,
   blobs: BlobStore,
   context: RunContext,
@@ -126,7 +145,7 @@ async function storeSurface(
     bounds: boundsOfScan(scan),
     resolution: surface.resolution,
     scans: surface.scanIds,
-    statistics: {},
+    statistics: statisticsOf(quality),
     findings: [
       ...surface.findings,
       ...leftOut.map((item) => ({

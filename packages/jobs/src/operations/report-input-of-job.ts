@@ -2,10 +2,12 @@ import {
   ENGINE_VERSION,
   type Finding,
   type FramePose,
+  formatCount,
   formatLength,
   IDENTITY_POSE,
   INSTRUMENTS,
   type JobDocument,
+  type JobFused,
   type ReportFused,
   type ReportInput,
   type ReportSurface,
@@ -48,6 +50,44 @@ export function expandedUncertainty({ sigmaNoise, sigmaAlignment }: SurfaceAttri
   return Float32Array.from(sigmaNoise, (noise, i) => 2 * Math.hypot(noise, sigmaAlignment[i] ?? Number.NaN));
 }
 
+function qualityRows(fused: JobFused): ReportFused['quality'] {
+  const { statistics } = fused;
+  const number = (name: string): number => {
+    const value = statistics[name];
+    return typeof value === 'number' ? value : Number.NaN;
+  };
+  const rows = [
+    [
+      'Vertices, triangles',
+      `${formatCount(fused.pointCount)}, ${formatCount(fused.triangleCount)}`,
+      'size of the surface',
+    ],
+    ['Resolution', `${formatLength(fused.resolution)} mm`, 'detail smaller than this is not in the surface'],
+    ['Area', `${formatLength(number('areaMm2') / 1e6)} m²`, 'both sides of a sheet count where both were seen'],
+    [
+      'Double skin',
+      formatShare(number('doubleSkinShare')),
+      'share of the area with a second sheet that faces the same way',
+    ],
+    [
+      'Beyond the data',
+      formatShare(number('unsupportedShare')),
+      'share of the area further than one resolution from any scan',
+    ],
+    ['Openings', formatCount(number('boundaryLoops')), 'closed borders: where nothing was measured the surface ends'],
+    ['Pieces', formatCount(number('components')), 'parts of the surface that do not touch'],
+    ['Faulty edges', formatCount(number('nonManifoldEdges')), 'edges with more than two triangles'],
+  ] as const;
+  return rows
+    .filter(([, value]) => !value.includes('NaN') && !value.includes('not known'))
+    .map(([name, value, meaning]) => ({ name, value, meaning }));
+}
+
+/** Shares of a surface are small: three digits of per cent. */
+function formatShare(share: number): string {
+  return Number.isFinite(share) ? `${formatLength(100 * share)} %` : 'not known';
+}
+
 async function fusedOf(store: JobStore, scanIds: readonly string[]): Promise<ReportFused | null> {
   const { fused } = store.document;
   if (fused === null) return null;
@@ -69,15 +109,7 @@ async function fusedOf(store: JobStore, scanIds: readonly string[]): Promise<Rep
     expandedUncertainty: uncertainty,
     placementUncertainty: attributes.sigmaAlignment.map((sigma) => 2 * sigma),
     colors: scan.colors,
-    quality: [
-      { name: 'points', value: String(fused.pointCount), meaning: 'vertices of the fused surface' },
-      { name: 'triangles', value: String(fused.triangleCount), meaning: 'triangles of the fused surface' },
-      {
-        name: 'resolution',
-        value: `${formatLength(fused.resolution)} mm`,
-        meaning: 'detail smaller than this is not in the surface',
-      },
-    ],
+    quality: qualityRows(fused),
   };
 }
 
