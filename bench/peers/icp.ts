@@ -141,7 +141,8 @@ export const job: PeerJob = {
       );
       return {
         name,
-        command: ['/bin/sh', '-c', commands.join(' && ')],
+        // Through a pipe of the shell: /dev/stdout cannot be opened where it is a socket, as the race's is.
+        command: ['/bin/sh', '-c', `{ ${commands.join(' && ')}; } | cat`],
         translate: (line: PeerLine) => {
           if (`${line.peer}-${line.variant}` !== name || line.set === undefined || line.rms === undefined) return [];
           const list = trials.get(line.set) ?? [];

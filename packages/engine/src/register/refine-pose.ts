@@ -65,8 +65,8 @@ export const REFINE_POSE_DEFAULTS: Omit<RefinePoseOptions, 'start'> = {
 
 /** Matches without which no pose is worth naming: six unknowns, each with ten. */
 const MINIMUM_MATCHES = 60;
-/** Rounds of new matches between surfaces; three are usual. */
-const MAX_SURFACE_ROUNDS = 6;
+/** Rounds of new matches between surfaces, with a part of the samples and with all; two or three and one are usual. */
+const MAX_SURFACE_ROUNDS = { part: 25, all: 6 } as const;
 /** Steps on fixed surfaces; the form is near quadratic, four are usual. */
 const MAX_INNER_STEPS = 10;
 /**
@@ -244,18 +244,19 @@ async function refineOnSurfaces(
     const smoothB = smoothSampleOf(b, count, settings.neighbourCount);
     const observations = makeSurfaceObservations(smoothA, smoothB);
     let settled = false;
-    for (let round = 0; round < MAX_SURFACE_ROUNDS && !settled; round++) {
-      await context.checkpoint(level === 'part' ? round / 10 : 0.6 + round / 15, 'aligning surfaces');
+    for (let round = 0; round < MAX_SURFACE_ROUNDS[level] && !settled; round++) {
+      await context.checkpoint(level === 'part' ? round / 50 : 0.6 + round / 15, 'aligning surfaces');
       const matches = matchSurfaces(a, b, smoothA, smoothB, motionOf(pose), motionOf(invert(pose)), gate);
       last = solveOnSurfaces(matches, pose, observations, noise);
       iterations++;
       if (observations.count < MINIMUM_MATCHES) break;
-      const moved = motionSize(differenceOf(pose, last.pose, last.form), last.form.radius);
+      const change = differenceOf(pose, last.pose, last.form);
       pose = last.pose;
       // Settled when new matches move the pose by a small part of its own standard deviation.
-      const deviation = last.scale / Math.sqrt(Math.max(1, last.form.weightSum));
-      settled = !(moved > Math.max((level === 'part' ? 0.3 : SETTLED) * deviation, 1e-3 * spacing));
-      isNearlySettled = settled || !(moved > deviation);
+      const significance = significanceOf(change, last);
+      const isTiny = !(motionSize(change, last.form.radius) > 1e-3 * spacing);
+      settled = isTiny || !(significance > (level === 'part' ? 0.3 : SETTLED));
+      isNearlySettled = settled || !(significance > 1);
     }
   }
   if (last === null) throw new Error('There is at least one round.');
@@ -335,6 +336,15 @@ function nothingFound(pose: Pose, matchCount: number, form: QuadraticForm, itera
     rms: 0,
     iterations,
   };
+}
+
+/** Size of a motion in standard deviations of the pose, one direction on average. */
+function significanceOf(motion: readonly number[], round: SurfaceRound): number {
+  let sum = 0;
+  for (let i = 0; i < 6; i++) {
+    for (let j = 0; j < 6; j++) sum += motion[i] * round.form.information[6 * i + j] * motion[j];
+  }
+  return round.scale > 0 ? Math.sqrt(Math.max(0, sum) / 6) / round.scale : 0;
 }
 
 /** Six-vector of the motion from one pose to the next, about the form's reference. */
