@@ -11,7 +11,7 @@ import { composeMotions, type Motion } from './coarse-motion.ts';
 import { isSameMotion } from './coarse-search.ts';
 
 /** A place that was tried for a scan. */
-export interface TriedPlace {
+interface TriedPlace {
   /** `worldFromScan`. */
   readonly motion: Motion;
   readonly evidence: AssemblyEvidence;
@@ -63,11 +63,7 @@ export function decidePlace(
 }
 
 /** Decides between places that were tried, best first. */
-export function judgePlaces(
-  scan: AssemblyScan,
-  tried: readonly TriedPlace[],
-  placed: readonly PlacedModel[],
-): PlaceDecision {
+function judgePlaces(scan: AssemblyScan, tried: readonly TriedPlace[], placed: readonly PlacedModel[]): PlaceDecision {
   const best = tried[0];
   if (best === undefined) return { status: 'insufficient-overlap', places: tried, free: ALL_HELD };
   const { evidence, motion } = best;

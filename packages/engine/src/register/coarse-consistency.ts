@@ -3,14 +3,14 @@ import type { CoarseSurface } from './coarse-surface.ts';
 import type { FeatureMatches } from './feature-match.ts';
 
 /** A pose that a set of mutually consistent matches agrees on. */
-export interface CliqueHypothesis {
+interface CliqueHypothesis {
   readonly motion: Motion;
   /** Matches in the set. */
   readonly support: number;
 }
 
 /** How far two matches may disagree and still belong to one rigid motion. */
-export interface ConsistencyTolerance {
+interface ConsistencyTolerance {
   /** Difference of the distance of the two points, mm. */
   readonly distance: number;
   /** Difference of cosines of the angles among normals and connecting line. */

@@ -19,19 +19,19 @@ export interface OneSidedEvidence {
 }
 
 /** Limits of agreement, mm. */
-export interface EvidenceTolerance {
+interface EvidenceTolerance {
   readonly agree: number;
   readonly free: number;
 }
 
 /** Nothing can be said: no surface near, or hidden from the other instrument. */
-export const SAMPLE_UNKNOWN = 0;
+const SAMPLE_UNKNOWN = 0;
 /** Near the surface but not on it, or facing another way. */
-export const SAMPLE_OFF = 1;
+const SAMPLE_OFF = 1;
 /** On the surface. */
-export const SAMPLE_AGREES = 2;
+const SAMPLE_AGREES = 2;
 /** In space that the other instrument saw to be empty. */
-export const SAMPLE_IN_FRONT = 3;
+const SAMPLE_IN_FRONT = 3;
 
 /**
  * Judges every sample of a scan against another scan.

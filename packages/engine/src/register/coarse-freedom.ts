@@ -41,7 +41,7 @@ export function nameFreeMotions(
 }
 
 /** What the slide test needs of the evidence it tries. */
-export interface SlideTrial {
+interface SlideTrial {
   /** Sample spacing, mm. */
   readonly spacing: number;
   /** Score of the pose itself and how much it must fall for the pose to count as held. */

@@ -16,7 +16,7 @@ export interface CoarseMatch {
  * Score (natural logarithm of a likelihood ratio) from which a pose may be called found. Chance poses of real scans reached 6 on
  * small patches.
  */
-export const ACCEPT_SCORE = 10;
+const ACCEPT_SCORE = 10;
 
 /** Agreeing samples, both sides together, below which a patch is too small to tell, however well it fits. */
 const LEAST_AGREEING = 240;
@@ -93,7 +93,7 @@ function leaveSideValley(source: CoarseModel, target: CoarseModel, found: Scored
 }
 
 /** Decides between the poses found for a pair. */
-export function judgeMotions(source: CoarseModel, target: CoarseModel, motions: readonly ScoredMotion[]): CoarseMatch {
+function judgeMotions(source: CoarseModel, target: CoarseModel, motions: readonly ScoredMotion[]): CoarseMatch {
   const best = motions[0];
   if (best === undefined || !isConvincing(best)) return { status: 'insufficient-overlap', motions, free: ALL_HELD };
   const margin = rivalMargin(best.score);
@@ -132,11 +132,7 @@ function judgeFlat(source: CoarseModel, target: CoarseModel, motions: readonly S
 }
 
 /** Both lists in one, best first; of two that are one pose the better stays. */
-export function mergeMotions(
-  a: readonly ScoredMotion[],
-  b: readonly ScoredMotion[],
-  model: CoarseModel,
-): ScoredMotion[] {
+function mergeMotions(a: readonly ScoredMotion[], b: readonly ScoredMotion[], model: CoarseModel): ScoredMotion[] {
   const merged: ScoredMotion[] = [];
   for (const motion of [...a, ...b].sort((p, q) => q.score - p.score)) {
     if (!merged.some((other) => isSameMotion(other.motion, motion.motion, model))) merged.push(motion);

@@ -29,7 +29,7 @@ export interface CoarseModel {
 }
 
 /** How finely scans are looked at. */
-export interface CoarseModelOptions {
+interface CoarseModelOptions {
   /** Reach of one descriptor in sample spacings. */
   readonly featureReach: number;
   /** Most samples that are matched. */

@@ -4,7 +4,7 @@ import type { CoarseSurface } from './coarse-surface.ts';
 import type { FeatureMatches } from './feature-match.ts';
 
 /** A flat face of a scan: unit normal, mean point, samples on it. */
-export interface CoarsePlane {
+interface CoarsePlane {
   readonly normal: readonly [number, number, number];
   readonly point: readonly [number, number, number];
   readonly count: number;
@@ -18,7 +18,7 @@ const MOST_PLANES = 10;
 const SAME_ANGLE = 0.1;
 
 /** The largest flat faces of a scan, largest first. */
-export function findCoarsePlanes(surface: CoarseSurface): CoarsePlane[] {
+function findCoarsePlanes(surface: CoarseSurface): CoarsePlane[] {
   const { plane, planeCount, positions, normals, count, spacing } = surface;
   const sums = new Float64Array(7 * planeCount);
   for (let i = 0; i < count; i++) {

@@ -95,7 +95,7 @@ export function settleAndScore(
 }
 
 /** How a pair is searched. */
-export interface CoarseSearchOptions {
+interface CoarseSearchOptions {
   /** Partners a sample may bring. */
   readonly candidates: number;
   readonly matchLimit: number;
@@ -105,7 +105,7 @@ export interface CoarseSearchOptions {
 }
 
 /** Enough for overlaps of a fifth; a wider search follows where these bring nothing. */
-export const COARSE_SEARCH_DEFAULTS: CoarseSearchOptions = {
+const COARSE_SEARCH_DEFAULTS: CoarseSearchOptions = {
   candidates: 2,
   matchLimit: 1000,
   hypothesisLimit: 60,

@@ -18,7 +18,7 @@ export interface SettledMotion {
 }
 
 /** A surface to settle on, with its place in the world frame. */
-export interface SettleTarget {
+interface SettleTarget {
   readonly lookup: CoarseLookup;
   /** `worldFromTarget`; null where the target's frame is the world. */
   readonly motion: Motion | null;

@@ -24,7 +24,7 @@ export interface CoarseSurface {
 }
 
 /** What thinning needs of a scan. */
-export type SurfacePoints = Pick<PreparedScan, 'positions' | 'normals' | 'border' | 'oriented' | 'centroid'>;
+type SurfacePoints = Pick<PreparedScan, 'positions' | 'normals' | 'border' | 'oriented' | 'centroid'>;
 
 /** Points sorted into cubes of one size, for neighbours within that size. */
 interface PointCells {
