@@ -56,14 +56,16 @@ const MOST_MERGE = 1.5;
 /** Feather width in resolutions: long enough that a step of a few sigma is a slope that cannot be seen. */
 const FEATHER_WIDTH = 8;
 /** Resolution in standard deviations of the noise: below this, bumps of noise would turn over into folds. */
-const NOISE_FACTOR = 2.5;
+const NOISE_FACTOR = 4;
+/** A drawn model may have few, large triangles: the largest scan is resolved to this part of its length at least. */
+const LEAST_STEPS = 16;
 /** Cells per axis that fit the vertex keys. */
 const CELL_LIMIT = 65_536;
 
 /**
  * Chooses the resolution and lays the grid.
  *
- * Method   resolution = area-weighted median of the scans' point spacings, at least 2.5 times the median noise. The grid
+ * Method   resolution = area-weighted median of the scans' point spacings, at least 4 times the median noise. The grid
  *          hangs on the data's own bounding box, so that moving the job's origin moves the result and nothing else.
  *
  * @param metas one entry a scan, in any order; scans are taken in the order of their ids
@@ -124,7 +126,8 @@ export function planFusion(metas: readonly FusionScanMeta[], options: Partial<Fu
 function chooseResolution(metas: readonly FusionScanMeta[], triangleLimit: number, findings: Finding[]): number {
   const spacing = weightedMedian(metas.map((meta) => [meta.spacing, meta.area]));
   const noise = weightedMedian(metas.map((meta) => [meta.noise, meta.area]));
-  const wanted = Math.max(spacing, NOISE_FACTOR * noise);
+  const sides = metas.flatMap((meta) => [0, 1, 2].map((axis) => meta.high[axis] - meta.low[axis]));
+  const wanted = Math.max(Math.min(spacing, Math.max(...sides) / LEAST_STEPS), NOISE_FACTOR * noise);
   // A grid gives about three triangles for each squared resolution of surface.
   const area = metas.reduce((sum, meta) => sum + meta.area, 0);
   const coarsest = Math.sqrt((3 * area) / triangleLimit);

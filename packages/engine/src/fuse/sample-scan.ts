@@ -4,7 +4,7 @@ import { rotate, rotationMatrix, transformPoint, type Vec3 } from '../math/index
 import { makeCoarseField } from './coarse-field.ts';
 import type { FusionPlan } from './fusion-plan.ts';
 import type { FusionSamples, SampleSink } from './fusion-samples.ts';
-import { jobShift } from './measure-scan.ts';
+import { jobShift, measureFusionScan } from './measure-scan.ts';
 import type { PosedScan } from './posed-scan.ts';
 import { sampleCloud } from './sample-cloud.ts';
 import { sampleMesh } from './sample-mesh.ts';
@@ -25,6 +25,9 @@ const REVERSED_SHARE = 0.7;
 /** Noise, in resolutions, below which scans count as equally good: finer than the grid can tell. */
 const LEAST_SIGMA = 1e-3;
 const NORMAL_NEIGHBOURS = 12;
+/** Normals are smoothed once for each step of this much noise against the spacing: beyond it, noise tilts them by ten degrees. */
+const SMOOTHING_NOISE = 0.15;
+const MOST_SMOOTHING = 3;
 
 /**
  * Turns a scan into weighted samples in the plan's frame.
@@ -44,7 +47,9 @@ export function sampleFusionScan(posed: PosedScan, plan: FusionPlan): SampledSca
     let triangles = finiteTriangles(positions, scan.triangles);
     const welded = weldPositions(positions, triangles, colors);
     if (welded) ({ positions, triangles, colors } = welded);
-    sink = sampleMesh(positions, triangles, colors, plan.resolution, plan.featherWidth);
+    const { spacing } = measureFusionScan(posed);
+    const smoothing = Math.min(MOST_SMOOTHING, Math.floor(posed.noise / (SMOOTHING_NOISE * spacing)));
+    sink = sampleMesh(positions, triangles, colors, plan.resolution, plan.featherWidth, smoothing);
   } else {
     const cloud = orientedCloud(posed, plan, findings);
     if (!cloud) return { samples: null, findings };
