@@ -51,7 +51,7 @@ export function addDemoCommand(shell: CommandShell): void {
     'demo demo-data',
     'demo demo-data --small --seed 7',
   ])
-    .option('--small', 'about 160 thousand triangles in all instead of 3 million')
+    .option('--small', 'about 150 thousand triangles in all instead of 3 million')
     .option('--seed <number>', 'seed of frames and noise; 1 when left out', seedFromText)
     .option('--force', 'write into a folder that is not empty')
     .option('--dry-run', 'only say what would be done')

@@ -7,12 +7,12 @@ import { tube } from '../solids/tube.ts';
 import { CABIN_MATERIALS as M, poseAt, solid, UPRIGHT_ALONG_X } from './cabin-materials.ts';
 
 /** Outer size of the shell, mm; its middle is the model's origin, x along the cabin, z up, the door towards -y near -x. */
-export const CABIN_SIZE: Vec3 = [3200, 2000, 2400];
+const CABIN_SIZE: Vec3 = [3200, 2000, 2400];
 const WALL = 30;
 const EDGE = 130;
 
 /** The opening of the door. */
-export const DOOR_OPENING: BoxOpening = {
+const DOOR_OPENING: BoxOpening = {
   axis: 1,
   side: -1,
   low: [-1400, 0, -1050],

@@ -11,7 +11,7 @@ const HINGE: Vec3 = [-1432, -1042, -75];
 const LEAF: Vec3 = [838, 38, 1946];
 
 /** Pose of the leaf in the model for an angle of opening, rad; 0 is closed. The leaf's own middle is its origin. */
-export function doorPose(angle: number): Pose {
+function doorPose(angle: number): Pose {
   return compose(poseAt(HINGE, [0, 0, -angle]), poseAt([24 + LEAF[0] / 2, 0, 0]));
 }
 
