@@ -31,7 +31,7 @@ export interface LocalSurfaces {
  * Points in the neighbourhood of a local surface of a scan: 16 where the noise is small against the spacing, so that small
  * shapes stay, up to 36 where it is a tenth of it, so that the noise averages out.
  */
-export function surfaceNeighbourCount(scan: Pick<PreparedScan, 'noise' | 'spacing'>): number {
+function surfaceNeighbourCount(scan: Pick<PreparedScan, 'noise' | 'spacing'>): number {
   const ratio = scan.spacing > 0 ? scan.noise / scan.spacing : 0;
   return Math.round(Math.min(36, 16 + 230 * ratio));
 }

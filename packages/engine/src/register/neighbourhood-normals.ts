@@ -24,7 +24,7 @@ export interface NeighbourhoodNormals {
 }
 
 /** Neighbours kept for passing signs on. */
-export const NEIGHBOURS_KEPT = 8;
+const NEIGHBOURS_KEPT = 8;
 
 /**
  * Fits a plane to the k nearest neighbours of every point.

@@ -1,7 +1,6 @@
 import type { RunContext } from '../base/index.ts';
 import {
   add,
-  compose,
   invert,
   type Pose,
   quaternionOfVector,
@@ -24,18 +23,9 @@ import { balanceByNormals } from './normal-balance.ts';
 import { compareScans } from './pair-order.ts';
 import { makeObservations, matchPlanes, sampleScan } from './plane-matching.ts';
 import type { PreparedScan } from './prepared-scan.ts';
+import { differenceOf, MINIMUM_MATCHES, type OrderedResult, refineOnSurfaces } from './refine-on-surfaces.ts';
 import type { RefinedPose, RefineStatus } from './refined-pose.ts';
 import { fromLocalPose, motionOf, toLocalPose } from './rigid-motion.ts';
-import { MAD_FACTOR, medianInPlace } from './robust-scale.ts';
-import {
-  makeSurfaceObservations,
-  matchSurfaces,
-  normalNoiseOf,
-  observeSurfaces,
-  type SurfaceMatches,
-  type SurfaceObservations,
-  smoothSampleOf,
-} from './surface-matching.ts';
 import { analyseInformation } from './weak-directions.ts';
 
 /** How the fine alignment works. */
@@ -62,18 +52,6 @@ export const REFINE_POSE_DEFAULTS: Omit<RefinePoseOptions, 'start'> = {
   minimumOverlap: 0.05,
   neighbourCount: 0,
 };
-
-/** Matches without which no pose is worth naming: six unknowns, each with ten. */
-const MINIMUM_MATCHES = 60;
-/** Rounds of new matches between surfaces, with a part of the samples and with all; two or three and one are usual. */
-const MAX_SURFACE_ROUNDS = { part: 25, all: 6 } as const;
-/** Steps on fixed surfaces; the form is near quadratic, four are usual. */
-const MAX_INNER_STEPS = 10;
-/**
- * Part of the pose's standard deviation below which a round of new matches changes nothing that matters; a motion below a
- * thousandth of the spacing does not either, because the fitted surfaces hold over several spacings.
- */
-const SETTLED = 0.1;
 
 /**
  * Estimates the pose that carries a source scan onto a target scan from a nearby start.
@@ -150,19 +128,6 @@ function wordsFor(status: RefineStatus, free: readonly string[], overlap: number
   }
 }
 
-interface OrderedResult {
-  readonly status: RefineStatus;
-  readonly started: boolean;
-  readonly pose: Pose;
-  readonly form: QuadraticForm;
-  readonly matchCount: number;
-  readonly normalNoise: number;
-  readonly overlapOfA: number;
-  readonly overlapOfB: number;
-  readonly rms: number;
-  readonly iterations: number;
-}
-
 async function refineOrdered(
   a: PreparedScan,
   b: PreparedScan,
@@ -222,107 +187,6 @@ async function refineOrdered(
   return { ...finish, status, started: status === 'insufficient-overlap' || started };
 }
 
-async function refineOnSurfaces(
-  a: PreparedScan,
-  b: PreparedScan,
-  start: Pose,
-  gate: number,
-  settings: RefinePoseOptions,
-  noise: number,
-  roundsBefore: number,
-  context: RunContext,
-): Promise<OrderedResult & { readonly freeCount: number; readonly settled: boolean }> {
-  const spacing = Math.min(a.spacing, b.spacing);
-  let pose = start;
-  let iterations = roundsBefore;
-  let isNearlySettled = false;
-  let last: SurfaceRound | null = null;
-  // A part of the samples until the matches stay, then all of them once.
-  for (const level of ['part', 'all'] as const) {
-    const count = level === 'part' ? Math.ceil(settings.fineSamples / 6) : settings.fineSamples;
-    const smoothA = smoothSampleOf(a, count, settings.neighbourCount);
-    const smoothB = smoothSampleOf(b, count, settings.neighbourCount);
-    const observations = makeSurfaceObservations(smoothA, smoothB);
-    let settled = false;
-    for (let round = 0; round < MAX_SURFACE_ROUNDS[level] && !settled; round++) {
-      await context.checkpoint(level === 'part' ? round / 50 : 0.6 + round / 15, 'aligning surfaces');
-      const matches = matchSurfaces(a, b, smoothA, smoothB, motionOf(pose), motionOf(invert(pose)), gate);
-      last = solveOnSurfaces(matches, pose, observations, noise);
-      iterations++;
-      if (observations.count < MINIMUM_MATCHES) break;
-      const change = differenceOf(pose, last.pose, last.form);
-      pose = last.pose;
-      // Settled when new matches move the pose by a small part of its own standard deviation.
-      const significance = significanceOf(change, last);
-      const isTiny = !(motionSize(change, last.form.radius) > 1e-3 * spacing);
-      settled = isTiny || !(significance > (level === 'part' ? 0.3 : SETTLED));
-      isNearlySettled = settled || !(significance > 1);
-    }
-  }
-  if (last === null) throw new Error('There is at least one round.');
-  const { observations, matches } = last;
-  let inlierB = 0;
-  let inlierA = 0;
-  let matchCount = 0;
-  const absolute = new Float64Array(observations.count);
-  for (let i = 0; i < observations.count; i++) {
-    if (!(observations.weights[i] > 0)) continue;
-    absolute[matchCount++] = Math.abs(observations.raw[i]);
-    if (i < observations.fromB) inlierB++;
-    else inlierA++;
-  }
-  return {
-    status: 'converged',
-    started: false,
-    pose,
-    form: last.form,
-    matchCount,
-    normalNoise: last.normalNoise,
-    overlapOfA: matches.a.count > 0 ? inlierA / matches.a.count : 0,
-    overlapOfB: matches.b.count > 0 ? inlierB / matches.b.count : 0,
-    rms: MAD_FACTOR * medianInPlace(absolute, matchCount),
-    iterations,
-    freeCount: last.freeCount,
-    settled: isNearlySettled,
-  };
-}
-
-/** One round on fixed surfaces. */
-interface SurfaceRound {
-  readonly matches: SurfaceMatches;
-  readonly observations: SurfaceObservations;
-  readonly pose: Pose;
-  readonly form: QuadraticForm;
-  readonly freeCount: number;
-  readonly scale: number;
-  readonly normalNoise: number;
-}
-
-/** Moves the pose until the distances between the matched surfaces are least; no new matches. */
-function solveOnSurfaces(
-  matches: SurfaceMatches,
-  start: Pose,
-  observations: SurfaceObservations,
-  noise: number,
-): SurfaceRound {
-  let pose = start;
-  for (let inner = 0; ; inner++) {
-    observeSurfaces(matches, motionOf(pose), motionOf(invert(pose)), observations);
-    const scale = weighRobustly(observations, observations.base, 0.3 * noise);
-    const form = sumObservations(observations);
-    const normalNoise = normalNoiseOf(observations);
-    const { motion, analysis } = solveHeldMotion(form, normalNoise);
-    const { freeCount } = analysis;
-    if (inner === MAX_INNER_STEPS || observations.count < MINIMUM_MATCHES) {
-      return { matches, observations, pose, form, freeCount, scale, normalNoise };
-    }
-    pose = movePose(pose, motion, form);
-    if (!(motionSize(motion, form.radius) > 1e-5 * scale)) {
-      return { matches, observations, pose, form, freeCount, scale, normalNoise };
-    }
-  }
-}
-
 function nothingFound(pose: Pose, matchCount: number, form: QuadraticForm, iterations: number): OrderedResult {
   return {
     status: 'insufficient-overlap',
@@ -336,22 +200,6 @@ function nothingFound(pose: Pose, matchCount: number, form: QuadraticForm, itera
     rms: 0,
     iterations,
   };
-}
-
-/** Size of a motion in standard deviations of the pose, one direction on average. */
-function significanceOf(motion: readonly number[], round: SurfaceRound): number {
-  let sum = 0;
-  for (let i = 0; i < 6; i++) {
-    for (let j = 0; j < 6; j++) sum += motion[i] * round.form.information[6 * i + j] * motion[j];
-  }
-  return round.scale > 0 ? Math.sqrt(Math.max(0, sum) / 6) / round.scale : 0;
-}
-
-/** Six-vector of the motion from one pose to the next, about the form's reference. */
-function differenceOf(before: Pose, after: Pose, form: QuadraticForm): number[] {
-  const change = compose(after, invert(before));
-  const shift = subtract(transformPoint(change, form.reference), form.reference);
-  return [...shift, ...vectorOfQuaternion(change.rotation)];
 }
 
 /**

@@ -1,5 +1,5 @@
 import { makeRandom, type Random } from '../../src/base/index.ts';
-import { invert, type Pose, rotate, transformPoint, type Vec3 } from '../../src/math/index.ts';
+import { type Pose, rotate, transformPoint, type Vec3 } from '../../src/math/index.ts';
 import type { ScanData, Viewpoint } from '../../src/model/index.ts';
 
 /** Points with the truth beside them: shapes in closed form, sampled at random or on grids. */
@@ -40,13 +40,13 @@ export function randomDirection(random: Random): Vec3 {
  * A smooth closed body without symmetry, of about 200 mm: the distance from the middle is a function of the direction d,
  * r(d) = 100 + 20 d.a + waves. Normals in closed form, as the gradient of |p| - r(p / |p|).
  */
-export function blobRadius(d: Vec3): number {
+function blobRadius(d: Vec3): number {
   return (
     100 + 14 * d[0] * d[1] + 11 * d[2] * d[0] * d[0] + 9 * Math.sin(3 * d[1] + 1) + 7 * Math.sin(4 * d[0] - 3 * d[2])
   );
 }
 
-export function blobNormal(d: Vec3): Vec3 {
+function blobNormal(d: Vec3): Vec3 {
   // Gradient of r on the sphere by central differences in the plane across d: exact to 1e-9, far below what is tested.
   const h = 1e-5;
   const gradient = [0, 1, 2].map((axis) => {
@@ -103,11 +103,6 @@ export function poseDistance(first: Pose, second: Pose, points: readonly Vec3[])
     sum += (a[0] - b[0]) ** 2 + (a[1] - b[1]) ** 2 + (a[2] - b[2]) ** 2;
   }
   return Math.sqrt(sum / points.length);
-}
-
-/** Root mean square distance of `bFromA` followed by `aFromB` from doing nothing. */
-export function inverseDefect(bFromA: Pose, aFromB: Pose, points: readonly Vec3[]): number {
-  return poseDistance(bFromA, invert(aFromB), points);
 }
 
 /** A list in another order. */
