@@ -1,11 +1,11 @@
 // Fails when an import breaks the table in architecture.mjs, or when fewer modules were looked at than exist.
 import { readdirSync } from 'node:fs';
+import { createRequire } from 'node:module';
 import { join } from 'node:path';
 import { cruise } from 'dependency-cruiser';
 import extractTSConfig from 'dependency-cruiser/config-utl/extract-ts-config';
-import { createRequire } from 'node:module';
-import { root } from './install.mjs';
 import { PACKAGES } from './architecture.mjs';
+import { root } from './install.mjs';
 
 process.chdir(root);
 const { forbidden, options } = createRequire(import.meta.url)('../.dependency-cruiser.cjs');

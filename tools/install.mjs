@@ -21,7 +21,9 @@ export function run(command, args, options = {}) {
 export function install() {
   const [major, minor] = process.versions.node.split('.').map(Number);
   if (major < 20 || (major === 20 && minor < 19)) {
-    process.stderr.write(`Node ${process.versions.node} is too old: Lapjoint needs Node 20.19 or newer (20, 22 or 24).\n`);
+    process.stderr.write(
+      `Node ${process.versions.node} is too old: Lapjoint needs Node 20.19 or newer (20, 22 or 24).\n`,
+    );
     process.exit(1);
   }
   const state = createHash('sha256')

@@ -1,7 +1,8 @@
 // `npm start`: installs, builds, captures the demo object with virtual instruments and does the whole job on it.
+
+import { spawnSync } from 'node:child_process';
 import { existsSync, readFileSync, rmSync } from 'node:fs';
 import { join } from 'node:path';
-import { spawnSync } from 'node:child_process';
 import { build } from './build.mjs';
 import { install, root } from './install.mjs';
 
