@@ -41,6 +41,15 @@ export async function readListTable(source: ByteSource, usual: readonly string[]
   const named = (layout.columnNames ?? usual.slice(0, layout.columnCount)).map(columnNameAndUnit);
   const units = new Set(['x', 'y', 'z'].map((axis) => named.find(({ name }) => name === axis)?.unit ?? null));
   const [unit] = units;
+  const stated = new Set(named.map((column) => column.unit).filter((word) => word !== null));
+  if (stated.size > 1) {
+    throw new FormatError(
+      'list-units-differ',
+      `${source.name}: the columns are in different units (${[...stated].join(', ')}).`,
+      'Bring all lengths of the list to one unit.',
+      { file: source.name },
+    );
+  }
   const columns = named.map(({ name }) => name.replaceAll(' ', '_'));
   const rows: ListRow[] = [];
   for (let index = layout.linesBefore; index < lines.length; index++) {

@@ -15,7 +15,7 @@ export interface PointColumns {
 export function columnNameAndUnit(name: string): { readonly name: string; readonly unit: LengthUnit | null } {
   // No name of a column is longer; also bounds the search.
   if (name.length > 64) return { name: name.slice(0, 64).toLowerCase(), unit: null };
-  const match = /^\s*([a-z][a-z0-9 ]*?)\s*(?:[_ ]|[_ ]*[[(]\s*)([a-z]+)\s*[\])]?\s*$/i.exec(name);
+  const match = /^\s*([a-z][a-z0-9 _]*?)\s*(?:[_ ]|[_ ]*[[(]\s*)([a-z]+)\s*[\])]?\s*$/i.exec(name);
   const unit = match ? lengthUnitFromWord(match[2]) : null;
   if (match && unit) return { name: match[1].toLowerCase().trim(), unit };
   return { name: name.trim().toLowerCase(), unit: null };

@@ -70,6 +70,19 @@ describe('readTargetList', () => {
 });
 
 describe('readProbedPoints', () => {
+  it('knows the tip by its column with a unit, and refuses two units in one list', async () => {
+    const text = 'feature,x_mm,y_mm,z_mm,tip_radius_mm,sigma_mm\npin 1,1,2,3,1.5,0.01\n';
+    const raw = await readProbedPoints(source(text));
+    expect(toProbedPoints(raw, 'mm', { tipRadiusMm: 1, sigmaMm: 0.02 })[0]).toMatchObject({
+      tipRadius: 1.5,
+      sigma: 0.01,
+    });
+    const mixed = 'feature,x_m,y_m,z_m,tip_radius_mm\npin 1,1,2,3,1.5\n';
+    await expect(readProbedPoints(source(mixed))).rejects.toMatchObject({
+      code: 'list-units-differ',
+    });
+  });
+
   it('reads centres, approach, tip and sigma', async () => {
     const text = 'feature,x_mm,y_mm,z_mm,i,j,k,tip_diameter,sigma\npin 1,1,2,3,0,0,-1,3,0.01\npin 1,4,5,6,,,,,\n';
     const raw = await readProbedPoints(source(text));

@@ -84,7 +84,7 @@ export async function readScanInput(path: string, units: UnitPolicy, context: Ru
   refuseDegenerate(raw, path);
   const findings = [...raw.findings];
   const settled = await settleUnit(raw, path, units, findings);
-  return { ...settled, data: toScanData(raw, settled.unit), findings };
+  return { ...settled, data: toScanData(raw, settled.unit, { useUp: true }), findings };
 }
 
 /** What the question for a unit needs to know of a list. */

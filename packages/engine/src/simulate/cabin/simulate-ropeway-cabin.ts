@@ -6,6 +6,7 @@ import {
   invert,
   normalizeQuaternion,
   type Pose,
+  quaternionOfVector,
   rotate,
   transformPoint,
   type Vec3,
@@ -97,6 +98,13 @@ function arbitraryPose(random: Random): Pose {
   const rotation = normalizeQuaternion([random.normal(), random.normal(), random.normal(), random.normal()]);
   const shift = (): number => 3000 * (2 * random.uniform() - 1);
   return { rotation, translation: [shift(), shift(), shift()] };
+}
+
+/** A frame whose Z is up but for a degree or two: a tracked instrument on a tripod, set up by eye. */
+function levelPose(random: Random): Pose {
+  const { translation } = arbitraryPose(random);
+  const tilt = (): number => 0.02 * (2 * random.uniform() - 1);
+  return { rotation: quaternionOfVector([tilt(), tilt(), 0.6 + 0.3 * random.uniform()]), translation };
 }
 
 function placesInFrame(places: Float64Array, frameFromModel: Pose): Float64Array {
@@ -212,7 +220,7 @@ export async function simulateRopewayCabin(options: RopewayCabinOptions, context
     await context.checkpoint(0.08);
     const random = seeded.random('cabin/frames');
     const frameFromModel: Record<CabinFrame, Pose> = {
-      outside: arbitraryPose(random),
+      outside: levelPose(random),
       mechanism: arbitraryPose(random),
       inside: arbitraryPose(random),
     };
