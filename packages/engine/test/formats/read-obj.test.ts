@@ -27,7 +27,7 @@ function relativeBox(x: number): string {
 }
 
 describe('readScanFile on OBJ', () => {
-  it('counts relative indices from the vertices read so far: three boxes, each v..f -8..-1 [FIELD-TROUBLES 55]', async () => {
+  it('counts relative indices from the vertices read so far: three boxes, each v..f -8..-1 [field report 55]', async () => {
     const scan = await readBytes('boxes.obj', `o a\n${relativeBox(0)}o b\n${relativeBox(10)}g c\n${relativeBox(20)}`);
     expect(scan.positions.length / 3).toBe(24);
     expect(scan.counts.facesRead).toBe(18);

@@ -80,7 +80,7 @@ describe('readScanFile on PLY', () => {
     expect(scan.faceOfTriangle).toBeNull();
   });
 
-  it('counts the header in bytes: CR LF lines and comments in any encoding [FIELD-TROUBLES 52]', async () => {
+  it('counts the header in bytes: CR LF lines and comments in any encoding [field report 52]', async () => {
     const plain = await readBytes('a.ply', mixedPly('little'));
     for (const lineEnd of ['\n', '\r\n', '\r']) {
       const scan = await readBytes('a.ply', mixedPly('little', lineEnd, 'comment größte Länge – 大きい'));
@@ -96,12 +96,12 @@ describe('readScanFile on PLY', () => {
     expect([...scan.positions]).toEqual([10, 20, 30]);
   });
 
-  it.each(['vertex_index', 'vertex_indices'])('knows corners as %s [FIELD-TROUBLES 52]', async (name) => {
+  it.each(['vertex_index', 'vertex_indices'])('knows corners as %s [field report 52]', async (name) => {
     const text = `${cloudPly(['0 0 0', '1 0 0', '0 1 0']).replace('end_header', `element face 1\nproperty list uchar int ${name}\nend_header`)}3 0 1 2\n`;
     expect([...((await readBytes('a.ply', text)).triangles ?? [])]).toEqual([0, 1, 2]);
   });
 
-  it('keeps float64 coordinates: micrometres at a million survive [FIELD-TROUBLES 7]', async () => {
+  it('keeps float64 coordinates: micrometres at a million survive [field report 7]', async () => {
     const x = [1_000_000.001, 1_000_000.002, 1_000_000.0035];
     const out = new Bytes().text(
       'ply\nformat binary_big_endian 1.0\nelement vertex 3\nproperty double x\nproperty double y\nproperty double z\nend_header\n',
@@ -154,7 +154,7 @@ describe('readScanFile on PLY', () => {
     expect([...((await readBytes('s.ply', text)).triangles ?? [])]).toEqual([0, 1, 2, 2, 1, 3, 1, 3, 2]);
   });
 
-  it('drops points that are not finite once, counted, with their triangles [FIELD-TROUBLES 60]', async () => {
+  it('drops points that are not finite once, counted, with their triangles [field report 60]', async () => {
     const rows = Array.from({ length: 1000 }, (_, i) =>
       i === 500 ? 'nan 0 0' : i === 501 ? '0 -inf 0' : `${i} ${i % 7} 1`,
     );
@@ -177,7 +177,7 @@ describe('readScanFile on PLY', () => {
     expect(scan.findings.find(({ code }) => code === 'scan-faces-invalid')?.severity).toBe('warning');
   });
 
-  it('loads what is there when faces are fewer than stated, and says what is missing [FIELD-TROUBLES 52]', async () => {
+  it('loads what is there when faces are fewer than stated, and says what is missing [field report 52]', async () => {
     for (const encoding of ['ascii', 'little', 'big'] as const) {
       const bytes = mixedPly(encoding);
       const cut = await readBytes('cut.ply', bytes.subarray(0, bytes.length - (encoding === 'ascii' ? 8 : 13)));

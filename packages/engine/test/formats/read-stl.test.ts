@@ -10,7 +10,7 @@ function asciiStl(triangles: readonly (readonly number[])[], name = 'box'): stri
 }
 
 describe('readScanFile on STL', () => {
-  it('is binary by its size, 84 + 50 n, also when the header begins with "solid" [CHECKVALUES 10.2, FIELD-TROUBLES 50]', async () => {
+  it('is binary by its size, 84 + 50 n, also when the header begins with "solid" [de-facto STL layout, field report 50]', async () => {
     const bytes = binaryStl('solid exported by a tool', BOX_TRIANGLES);
     expect(bytes.length).toBe(84 + 50 * 12);
     const scan = await readBytes('box.stl', bytes);
@@ -34,7 +34,7 @@ describe('readScanFile on STL', () => {
     expect(codesOf(scan)).not.toContain('scan-truncated');
   });
 
-  it('welds equal corners so that the box is closed, and says so [FIELD-TROUBLES 61]', async () => {
+  it('welds equal corners so that the box is closed, and says so [field report 61]', async () => {
     const scan = await readBytes('box.stl', binaryStl('', BOX_TRIANGLES));
     expect(scan.counts).toMatchObject({ facesRead: 12, cornersWelded: 28 });
     expect(topology(scan.triangles as Uint32Array)).toEqual({
@@ -51,7 +51,7 @@ describe('readScanFile on STL', () => {
     );
   });
 
-  it('keeps every facet in its place: doubles, reversed doubles, facets without area [FIELD-TROUBLES 61]', async () => {
+  it('keeps every facet in its place: doubles, reversed doubles, facets without area [field report 61]', async () => {
     const a = [0, 0, 0, 1, 0, 0, 0, 1, 0];
     const reversed = [0, 1, 0, 1, 0, 0, 0, 0, 0];
     const point = [1, 0, 0, 1, 0, 0, 1, 0, 0];

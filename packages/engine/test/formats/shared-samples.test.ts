@@ -75,7 +75,7 @@ describe.skipIf(sharedPath('data/mesh-formats') === null)('samples of odd mesh f
   });
 
   it.each(['angle_block.STL', 'plate_holes.STL', 'unit_cube.STL'])(
-    '%s is binary although it begins with "solid" [FIELD-TROUBLES 50]',
+    '%s is binary although it begins with "solid" [field report 50]',
     async (file) => {
       expect((await read(`mesh-formats/trimesh/${file}`)).encoding).toBe('binary-little-endian');
     },
@@ -198,7 +198,7 @@ describe.skipIf(sharedPath('data/step') === null)('one part in two formats', () 
 });
 
 describe.skipIf(sharedPath('data/stanford-bunny-scans') === null)('the Stanford bunny', () => {
-  it('fused mesh: the published counts, topology, box and area [CHECKVALUES 9.3]', async () => {
+  it('fused mesh: the published counts, topology, box and area [Stanford bunny, counts recomputed]', async () => {
     const scan = await read('stanford-bunny-scans/recon_bun_zipper.ply');
     expect([scan.positions.length / 3, scan.counts.facesRead]).toEqual([35947, 69451]);
     const triangles = scan.triangles as Uint32Array;

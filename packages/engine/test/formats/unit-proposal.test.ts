@@ -18,7 +18,7 @@ describe('unitProposal', () => {
   it.each([
     ['mm', 1],
     ['m', 0.001],
-  ] as const)('proposes %s for a cabin, and says the size in it [FIELD-TROUBLES 4]', async (unit, scale) => {
+  ] as const)('proposes %s for a cabin, and says the size in it [field report 4]', async (unit, scale) => {
     const raw = await readBytes('c.xyz', cloud(size, scale));
     const proposal = unitProposal(raw);
     expect(proposal).toMatchObject({ status: 'proposed', unit });
@@ -35,7 +35,7 @@ describe('unitProposal', () => {
     ['cm', 0.1],
     ['mm', 1],
   ] as const)(
-    'finds %s from the size of the other scans: factors 1000, 25.4, 10 [FIELD-TROUBLES 4]',
+    'finds %s from the size of the other scans: factors 1000, 25.4, 10 [field report 4]',
     async (unit, scale) => {
       const raw = await readBytes('c.xyz', cloud(size, scale));
       expect(unitProposal(raw, 2500).unit).toBe(unit);

@@ -19,7 +19,7 @@ async function glb(data: SurfaceOutput): Promise<Uint8Array> {
 }
 
 describe('writeGlb', () => {
-  it('is read by another implementation: metres, +Y up, (x, y, z) -> (x, z, -y) / 1000 [CHECKVALUES 10.5]', async () => {
+  it('is read by another implementation: metres, +Y up, (x, y, z) -> (x, z, -y) / 1000 [glTF 2.0, 3.4]', async () => {
     const document = await new WebIO().readBinary(await glb(surface));
     const root = document.getRoot();
     const node = root.listNodes()[0];
@@ -38,7 +38,7 @@ describe('writeGlb', () => {
     expect(primitive.getAttribute('_UNCERTAINTY')?.getElement(2, [])[0]).toBeCloseTo(0.0003, 9);
   });
 
-  it('states the exact minimum and maximum of what it wrote, and its own length [CHECKVALUES 10.5]', async () => {
+  it('states the exact minimum and maximum of what it wrote, and its own length [glTF 2.0, 3.4]', async () => {
     const bytes = await glb(surface);
     const view = new DataView(bytes.buffer, bytes.byteOffset);
     expect(view.getUint32(0, true)).toBe(0x46546c67);

@@ -101,7 +101,7 @@ describe('findCoarsePoses', () => {
       target,
     );
     expect(permuted).toStrictEqual(first);
-    // FIELD-TROUBLES 24 (Open3D 7475): the same pair twice gives the same bits.
+    // field report 24 (Open3D 7475): the same pair twice gives the same bits.
     expect(await findPose(source, target)).toStrictEqual(first);
 
     const toMetres = (scan: ScanData): ScanData => ({
@@ -116,7 +116,7 @@ describe('findCoarsePoses', () => {
     expect(small.score).toBeCloseTo(first.poses[0].score, 9);
   });
 
-  it('far from the origin the answer stays (FIELD-TROUBLES 1)', async () => {
+  it('far from the origin the answer stays (field report 1)', async () => {
     const shapes = new ShapeSampler('far');
     const [a, b] = [shapes.pose(0), shapes.pose(0)];
     const source = shapes.scan(seenFrom(housing(shapes, 0.12), [0.5, 0.2, 0.8]), a, 0.1);
@@ -136,7 +136,7 @@ describe('findCoarsePoses', () => {
     expect(gap.way).toBeLessThan(1e-6 * 1e3);
   });
 
-  it('a wrong object is refused however large the overlap looks (FIELD-TROUBLES 10, Open3D 3617)', async () => {
+  it('a wrong object is refused however large the overlap looks (field report 10, Open3D 3617)', async () => {
     const shapes = new ShapeSampler('wrong object');
     const view: Vec3 = [0.3, 0.2, 0.93];
     const [a, b] = [shapes.pose(), shapes.pose()];
@@ -154,7 +154,7 @@ describe('findCoarsePoses', () => {
     expect((await findPose(wrong, model)).status).not.toBe('accepted');
   });
 
-  it('two basins of a half-symmetric part: no choice unless the half that differs is seen (FIELD-TROUBLES 11, Open3D 3094)', async () => {
+  it('two basins of a half-symmetric part: no choice unless the half that differs is seen (field report 11, Open3D 3094)', async () => {
     const shapes = new ShapeSampler('half symmetric');
     const part = (): SurfacePoint[] => [
       ...shapes.box([160, 80, 60], 0.1),
@@ -181,7 +181,7 @@ describe('findCoarsePoses', () => {
     expect(whole.margin).toBeLessThan(0.8);
   });
 
-  it('an object on a large table: the table does not win (FIELD-TROUBLES 14, Open3D 928)', async () => {
+  it('an object on a large table: the table does not win (field report 14, Open3D 928)', async () => {
     const shapes = new ShapeSampler('table');
     const raised = (): SurfacePoint[] =>
       housing(shapes, 0.12)
@@ -225,7 +225,7 @@ describe('findCoarsePoses', () => {
     expect(alone.freeDirections.join()).toMatch(/shift in the plane/);
   });
 
-  it('a cylinder, and one with a tiny key: rotation about the axis is named (FIELD-TROUBLES 16, perfectlyconstrained 6)', async () => {
+  it('a cylinder, and one with a tiny key: rotation about the axis is named (field report 16, perfectlyconstrained 6)', async () => {
     for (const keyed of [false, true]) {
       const shapes = new ShapeSampler(`cylinder ${keyed}`);
       const part = (): SurfacePoint[] => [
@@ -244,7 +244,7 @@ describe('findCoarsePoses', () => {
     }
   });
 
-  it('a tenth of overlap: right, or refused (FIELD-TROUBLES 18, libpointmatcher 131)', async () => {
+  it('a tenth of overlap: right, or refused (field report 18, libpointmatcher 131)', async () => {
     const shapes = new ShapeSampler('slight overlap');
     const [a, b] = [shapes.pose(), shapes.pose()];
     const left = housing(shapes, 0.12).filter(({ p }) => p[0] < 0);
@@ -259,7 +259,7 @@ describe('findCoarsePoses', () => {
     }
   });
 
-  it('a box turned by more than 90 degrees: its four poses are listed (FIELD-TROUBLES 22, Open3D 5716)', async () => {
+  it('a box turned by more than 90 degrees: its four poses are listed (field report 22, Open3D 5716)', async () => {
     const shapes = new ShapeSampler('box');
     const part = (): SurfacePoint[] => shapes.box([100, 80, 60], 0.08);
     const [a, b] = [shapes.pose(), shapes.pose()];
