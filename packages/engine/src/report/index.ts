@@ -12,6 +12,7 @@ export type {
   ReportFused,
   ReportInput,
   ReportList,
+  ReportReach,
   ReportScan,
   ReportSurface,
   ReportTruthRow,

@@ -9,6 +9,9 @@ export const REPORT_VIEWS: readonly View[] = [
   { name: 'oblique, from back right above', direction: [-0.62, -0.62, -0.48], up: [0, 0, 1] },
 ];
 
+/** Looking down into the object, with everything above half its height taken off: shows the far ends of an inside. */
+export const CUT_VIEW: View = { name: 'from above, cut at half height', direction: [0, 0, -1], up: [0, 1, 0] };
+
 /** Words for the line patterns of the drawing, in the order of their numbers. */
 export const PATTERN_WORDS: readonly string[] = [
   'plain',
@@ -75,6 +78,27 @@ export function drawOwnColors(fused: ReportFused, view: View, width: number): Dr
   );
 }
 
+/** Triangles below half of the surface's height. Z is up. */
+function lowerHalf({ positions, triangles }: ReportSurface): Uint32Array | null {
+  if (triangles === null) return null;
+  let low = Infinity;
+  let high = -Infinity;
+  for (let i = 2; i < positions.length; i += 3) {
+    if (positions[i] < low) low = positions[i];
+    if (positions[i] > high) high = positions[i];
+  }
+  const level = (low + high) / 2;
+  const kept = new Uint32Array(triangles.length);
+  let count = 0;
+  for (let f = 0; f < triangles.length; f += 3) {
+    const isBelow = [0, 1, 2].every((k) => positions[3 * triangles[f + k] + 2] < level);
+    if (!isBelow) continue;
+    kept.set(triangles.subarray(f, f + 3), count);
+    count += 3;
+  }
+  return kept.slice(0, count);
+}
+
 /** A map of an uncertainty, one value a vertex: dark small, light large, hatched grey where it is not known. */
 export function drawUncertainty(fused: ReportFused, u: Float32Array, end: number, view: View, width: number): Drawing {
   const colors = new Uint8Array(3 * u.length);
@@ -84,7 +108,9 @@ export function drawUncertainty(fused: ReportFused, u: Float32Array, end: number
     colors.set(known ? colorAt(CIVIDIS, u[v] / end) : [170, 170, 170], 3 * v);
     hatch[v] = known ? 0 : 1;
   }
-  return drawParallel([fusedItem(fused, colors, hatch, 0.4)], view, width, middleOf([fused.surface]));
+  const item = fusedItem(fused, colors, hatch, 0.4);
+  const shown = view === CUT_VIEW ? { ...item, triangles: lowerHalf(fused.surface) } : item;
+  return drawParallel([shown], view, width, middleOf([fused.surface]));
 }
 
 function fusedItem(fused: ReportFused, colors: Uint8Array | Rgb, hatch: number | Uint8Array, relief: number): DrawItem {

@@ -7,6 +7,7 @@ import { figureHtml, keyLegend, scaleLegend, type TitleBlock } from './figure.ts
 import { formatCount, formatLength, formatPercent } from './format-number.ts';
 import { drawNetwork } from './network-figure.ts';
 import {
+  CUT_VIEW,
   drawOwnColors,
   drawProvenance,
   drawScans,
@@ -122,10 +123,10 @@ function framesSection(input: ReportInput): string {
     return '<h2 id="frames">Frames</h2><p>Not aligned yet: run <code>lapjoint align</code>.</p>';
   const rows = input.alignment.frames.map((frame) => {
     const numbers = poseNumbers(frame);
-    return `<tr id="frame-${escapeHtml(frame.frame)}"><td>${escapeHtml(frame.frame)}</td><td>${stateWords(frame)}</td><td class="n">${numbers.translation}</td><td class="n">${numbers.rotation}</td><td class="n">${numbers.sigmaTranslation}</td><td class="n">${numbers.sigmaRotation}</td><td>${escapeHtml(frame.message)}${frame.rivals.length > 0 ? ` <span class="mark">Runner-up margin ${formatPercent(frame.rivals[0]?.margin ?? 1)}.</span>` : ''}</td></tr>`;
+    return `<tr id="frame-${escapeHtml(frame.frame)}"><td>${escapeHtml(frame.frame)}</td><td>${stateWords(frame)}</td><td class="n">${numbers.translation}</td><td class="n">${numbers.rotation}</td><td class="n">${numbers.sigmaTranslation}</td><td class="n">${numbers.sigmaRotation}</td><td class="n">${reachWords(input, frame.frame)}</td><td>${escapeHtml(frame.message)}${frame.rivals.length > 0 ? ` <span class="mark">Runner-up margin ${formatPercent(frame.rivals[0]?.margin ?? 1)}.</span>` : ''}</td></tr>`;
   });
   const factor = input.alignment.varianceFactor;
-  return `<h2 id="frames">How the frames lie, and how well that is known</h2><figure>${drawNetwork(input.alignment)}</figure><div class="wide"><table class="data"><thead><tr><th>Frame</th><th>State</th><th class="n">Shift<br>x, y, z [mm]</th><th class="n">Rotation vector<br>x, y, z [°]</th><th class="n">U of position<br>(k = 2) [mm]</th><th class="n">U of rotation<br>(k = 2) [°]</th><th>Evidence</th></tr></thead><tbody>${rows.join('')}</tbody></table></div><p class="small">The pose carries coordinates of the frame to the job's. U is stated at the middle of the frame's own scans; away from it the rotation adds to it, as the map of uncertainty shows. ${factor === null ? '' : `Variance factor ${formatLength(factor)} (1 expected), redundancy ${formatCount(input.alignment.redundancy)}. `}${input.alignment.converged ? `Settled after ${input.alignment.iterations} rounds.` : `<span class="mark">Not settled after ${input.alignment.iterations} rounds.</span>`}</p>${closuresTable(input)}`;
+  return `<h2 id="frames">How the frames lie, and how well that is known</h2><figure>${drawNetwork(input.alignment)}</figure><div class="wide"><table class="data"><thead><tr><th>Frame</th><th>State</th><th class="n">Shift<br>x, y, z [mm]</th><th class="n">Rotation vector<br>x, y, z [°]</th><th class="n">U of position<br>(k = 2) [mm]</th><th class="n">U of rotation<br>(k = 2) [°]</th><th class="n">U at its points<br>(k = 2) [mm]</th><th>Evidence</th></tr></thead><tbody>${rows.join('')}</tbody></table></div><p class="small">The pose carries coordinates of the frame to the job's. U of position is stated at the middle of the frame's own scans; away from it the rotation adds to it: the last column gives the least and the largest U over its points, from the placement alone. ${factor === null ? '' : `Variance factor ${formatLength(factor)} (1 expected), redundancy ${formatCount(input.alignment.redundancy)}. `}${input.alignment.converged ? `Settled after ${input.alignment.iterations} rounds.` : `<span class="mark">Not settled after ${input.alignment.iterations} rounds.</span>`}</p>${closuresTable(input)}`;
 }
 
 function closuresTable(input: ReportInput): string {
@@ -138,6 +139,12 @@ function closuresTable(input: ReportInput): string {
         `<tr><td>${loop.frames.map((frame) => escapeHtml(frame)).join(' – ')}</td><td class="n">${formatLength(loop.translation)} mm</td><td class="n">${formatLength((loop.angle * 180) / Math.PI)}°</td></tr>`,
     );
   return `<h3>Loop closures</h3><div class="wide"><table class="data"><thead><tr><th>Around</th><th class="n">Misclosure</th><th class="n">Angle</th></tr></thead><tbody>${rows.join('')}</tbody></table></div>`;
+}
+
+/** Least and largest uncertainty over the points of a frame: what the lever arm does. */
+function reachWords(input: ReportInput, frame: string): string {
+  const reach = input.reaches.find((item) => item.frame === frame);
+  return reach === undefined ? '–' : `${formatLength(reach.least)} to<br>${formatLength(reach.largest)}`;
 }
 
 function stateWords(frame: FramePose): string {
@@ -278,7 +285,8 @@ function uncertaintyFigures(
     'mm',
     `Larger than the scale: ${share(beyond)} of the vertices. Grey with lines, not known: ${share(unknown)}.`,
   );
-  const figures = REPORT_VIEWS.map((view, i) =>
+  const views = [REPORT_VIEWS[0], CUT_VIEW];
+  const figures = views.map((view, i) =>
     figureHtml(
       `${id}-${i + 1}`,
       drawUncertainty(fused, values, end, view, DRAWING_WIDTH),

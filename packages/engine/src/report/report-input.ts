@@ -62,6 +62,13 @@ export interface ReportTruthRow {
   readonly farEndExpanded: number | null;
 }
 
+/** How the uncertainty of a frame's placement runs over its own scans, k = 2, mm. */
+export interface ReportReach {
+  readonly frame: string;
+  readonly least: number;
+  readonly largest: number;
+}
+
 /** Everything a report is made of; no clock, no file access. */
 export interface ReportInput {
   readonly jobName: string;
@@ -72,6 +79,7 @@ export interface ReportInput {
   readonly scans: readonly ReportScan[];
   readonly lists: readonly ReportList[];
   readonly alignment: AlignmentResult | null;
+  readonly reaches: readonly ReportReach[];
   readonly surfaces: readonly ReportSurface[];
   readonly fused: ReportFused | null;
   readonly findings: readonly Finding[];

@@ -153,6 +153,7 @@ const input: ReportInput = {
     iterations: 1,
     converged: true,
   },
+  reaches: [],
   surfaces: [{ id: 's1', origin: [0, 0, 0], positions: square(50, 5), triangles: faces, jobFromItem: IDENTITY_POSE }],
   fused: null,
   findings: [],

@@ -8,10 +8,13 @@ import {
   INSTRUMENTS,
   type JobDocument,
   type JobFused,
+  pointCovariance,
   type ReportFused,
   type ReportInput,
+  type ReportReach,
   type ReportSurface,
   type RunContext,
+  transformPoint,
 } from '@lapjoint/engine';
 import type { JobStore } from '../store/job-store.ts';
 import { decodeScanBlob } from '../store/scan-blob.ts';
@@ -20,6 +23,9 @@ import { commandsOfHistory } from './commands-of-history.ts';
 import { loadScan } from './load-scan.ts';
 import { placedScans, resultsUpToDate } from './result-record.ts';
 import { reportTruth, truthOfStore } from './truth-of-job.ts';
+
+/** Points of a scan at which the uncertainty is looked at: enough to meet its far end within a few millimetres. */
+const REACH_POINTS = 20_000;
 
 function framesOf(document: JobDocument): ReadonlyMap<string, FramePose> {
   return new Map((document.alignment?.result.frames ?? []).map((pose) => [pose.frame, pose]));
@@ -113,6 +119,30 @@ async function fusedOf(store: JobStore, scanIds: readonly string[]): Promise<Rep
   };
 }
 
+/** How the uncertainty of each frame's placement runs over the points of its scans. */
+function reachesOf(document: JobDocument, surfaces: readonly ReportSurface[]): ReportReach[] {
+  const reaches: ReportReach[] = [];
+  for (const pose of document.alignment?.result.frames ?? []) {
+    if (pose.status !== 'adjusted') continue;
+    let least = Infinity;
+    let largest = 0;
+    for (const surface of surfaces) {
+      if (document.scans.find((scan) => scan.id === surface.id)?.frame !== pose.frame) continue;
+      const { positions, origin, jobFromItem } = surface;
+      const step = 3 * Math.max(1, Math.floor(positions.length / 3 / REACH_POINTS));
+      for (let i = 0; i + 2 < positions.length; i += step) {
+        const at = (k: number): number => (positions[i + k] as number) + (origin[k] as number);
+        const point = transformPoint(jobFromItem, [at(0), at(1), at(2)]);
+        const u = pointCovariance(pose, point)?.largestSemiAxis ?? Number.NaN;
+        if (u < least) least = u;
+        if (u > largest) largest = u;
+      }
+    }
+    if (largest > 0) reaches.push({ frame: pose.frame, least, largest });
+  }
+  return reaches;
+}
+
 /**
  * Gathers what the report is made of. No clock: the date is that of the last change of the job.
  *
@@ -168,6 +198,7 @@ export async function reportInputOfJob(
       sha256: source.sha256,
     })),
     alignment: document.alignment?.result ?? null,
+    reaches: reachesOf(document, surfaces),
     surfaces,
     fused,
     findings: findingsOfJob(document),
