@@ -268,6 +268,11 @@ function refusedFrame(
   };
 }
 
+/** Targets of a tie: each is observed in two frames or more. */
+function countTargets(tie: string, adjustment: NetworkAdjustment): number {
+  return new Set(adjustment.points.filter((point) => point.tie === tie).map((point) => point.name)).size;
+}
+
 /** In words: what holds a frame. */
 function heldBy(frame: string, ties: readonly TieResult[]): string {
   const own = ties.filter((tie) => tie.status === 'used' && (tie.frameA === frame || tie.frameB === frame));
@@ -319,7 +324,7 @@ function describe(
       scanA: tie.scanA,
       scanB: tie.scanB,
       status: tie.status,
-      count: tie.count,
+      count: tie.kind === 'targets' ? countTargets(tie.id, adjustment) : tie.count,
       rms: tie.rms,
       largest: tie.largest,
       overlapShare: tie.overlapShare,

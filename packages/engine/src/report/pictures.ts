@@ -134,5 +134,5 @@ export function scaleEnd(values: Float32Array): number {
   if (!(high > 0)) return 1;
   const power = 10 ** Math.floor(Math.log10(high));
   const lead = high / power;
-  return (lead <= 1 ? 1 : lead <= 2 ? 2 : lead <= 5 ? 5 : 10) * power;
+  return ([1, 1.6, 2, 3, 4, 6, 8].find((step) => lead <= step) ?? 10) * power;
 }
