@@ -109,6 +109,31 @@ describe.each([
   }, 300_000);
 });
 
+/** The scan as a text file of decimals, its point moved by `places`: the same digits in mm or, with 3, in metres. */
+async function readText(scan: ScanData, places: number) {
+  const count = scan.positions.length / 3;
+  const digits = (value: number): string => {
+    const whole = Math.round(value * 1e6);
+    const text = Math.abs(whole)
+      .toString()
+      .padStart(places + 7, '0');
+    const at = text.length - 6 - places;
+    return `${whole < 0 ? '-' : ''}${text.slice(0, at)}.${text.slice(at)}`;
+  };
+  const lines = ['ply', 'format ascii 1.0', `element vertex ${count}`];
+  for (const axis of 'xyz') lines.push(`property double ${axis}`);
+  const triangles = scan.triangles as Uint32Array;
+  lines.push(`element face ${triangles.length / 3}`, 'property list uchar int vertex_indices', 'end_header');
+  for (let i = 0; i < count; i++) {
+    lines.push(
+      [0, 1, 2].map((k) => digits((scan.origin[k] as number) + (scan.positions[3 * i + k] as number))).join(' '),
+    );
+  }
+  for (let f = 0; f < triangles.length; f += 3) lines.push(`3 ${triangles.subarray(f, f + 3).join(' ')}`);
+  const bytes = new TextEncoder().encode(`${lines.join('\n')}\n`);
+  return readScanFile(bytesInMemory('scan.ply', bytes), {}, makeRunContext());
+}
+
 describe('invariance of the alignment', () => {
   let scans: ScanData[] = [];
   let first: (Pose | null)[] = [];
@@ -205,6 +230,22 @@ describe('invariance of the alignment', () => {
       expect(disagreement(shift(relative(poses, i, j)), relative(first, i, j), scans[i] as ScanData)).toBeLessThan(
         1e-9,
       );
+    }
+  }, 300_000);
+
+  it('does not depend on the unit of the file', async () => {
+    const inMm: ScanData[] = [];
+    const inMetres: ScanData[] = [];
+    for (const scan of scans) {
+      inMm.push(toScanData(await readText(scan, 0), 'mm'));
+      inMetres.push(toScanData(await readText(scan, 3), 'm'));
+    }
+    const [a, b] = [await align(inMm), await align(inMetres)];
+    for (const [i, j] of [
+      [1, 0],
+      [2, 1],
+    ] as const) {
+      expect(disagreement(relative(a, i, j), relative(b, i, j), scans[i] as ScanData)).toBeLessThan(1e-9);
     }
   }, 300_000);
 

@@ -7,6 +7,7 @@ import {
   makeRunContext,
   makeSerialRunner,
   PIPELINE_TASKS,
+  type Pose,
 } from '@lapjoint/engine';
 import { movedScan, randomPose } from './moved-scan.ts';
 import { deviationsFromTruth, type PlacedDeviation } from './placed-scans.ts';
@@ -16,7 +17,12 @@ import type { PublishedScan } from './range-scans.ts';
 export async function alignFromRandomFrames(
   published: readonly PublishedScan[],
   seed: number,
-): Promise<{ readonly result: AlignmentResult; readonly deviations: readonly (PlacedDeviation | null)[] }> {
+): Promise<{
+  readonly result: AlignmentResult;
+  readonly deviations: readonly (PlacedDeviation | null)[];
+  /** Poses of the scans as published, before they were thrown into frames of their own. */
+  readonly jobFromScan: readonly (Pose | null)[];
+}> {
   const random = makeRandom(seed, 'start');
   const starts = published.map(() => randomPose(random, 5000 / Math.sqrt(3)));
   const scans = published.map(({ scan }, i) => movedScan(scan, starts[i] as never));
@@ -35,5 +41,8 @@ export async function alignFromRandomFrames(
     makeRunContext(),
   );
   const truth = published.map(({ worldFromScan }, i) => compose(worldFromScan, invert(starts[i] as never)));
-  return { result, deviations: deviationsFromTruth(scans, result, truth) };
+  const jobFromScan = result.frames.map(({ jobFromFrame }, i) =>
+    jobFromFrame === null ? null : compose(jobFromFrame, starts[i] as Pose),
+  );
+  return { result, deviations: deviationsFromTruth(scans, result, truth), jobFromScan };
 }
