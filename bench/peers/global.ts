@@ -87,7 +87,8 @@ export const job: PeerJob = {
       const trials = new Map<string, Trial[]>();
       return {
         name,
-        command: ['/usr/bin/python3', script, 'global', data, 'bunny', '1', '/dev/stdout'],
+        // Through a pipe of the shell: /dev/stdout cannot be opened where it is a socket, as the race's is.
+        command: ['/bin/sh', '-c', `/usr/bin/python3 '${script}' global '${data}' bunny 1 /dev/stdout | cat`],
         translate: (line: PeerLine) => {
           if (line.peer !== name || line.band === undefined || line.set !== 'bunny') return [];
           const list = trials.get(line.band) ?? [];

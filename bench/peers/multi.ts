@@ -52,7 +52,12 @@ export const job: PeerJob = {
     return [
       {
         name: 'open3d',
-        command: ['/usr/bin/python3', script, 'multi', data, 'bunny', '1', '/dev/stdout', '--start', 'blind'],
+        // Through a pipe of the shell: /dev/stdout cannot be opened where it is a socket, as the race's is.
+        command: [
+          '/bin/sh',
+          '-c',
+          `/usr/bin/python3 '${script}' multi '${data}' bunny 1 /dev/stdout --start blind | cat`,
+        ],
         translate: (line: PeerLine) => [
           {
             case: CASE,
