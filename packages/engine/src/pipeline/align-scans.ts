@@ -19,13 +19,18 @@ export interface AlignOptions {
   readonly maxRounds: number;
   /** The frames have settled when no point moves by more than this share of the noise. */
   readonly settledShare: number;
+  /** The same for a swing to and fro that does not get smaller. */
+  readonly swingShare: number;
 }
 
 /**
  * 40 rounds: overlaps of real scans settle within fifteen; more are reported as not settled. A hundredth of the noise: far below
- * anything that can be seen or matters.
+ * anything that can be seen or matters; a swing of a tenth is still far below the stated uncertainty.
  */
-export const ALIGN_DEFAULTS: AlignOptions = { maxRounds: 40, settledShare: 0.01 };
+export const ALIGN_DEFAULTS: AlignOptions = { maxRounds: 40, settledShare: 0.01, swingShare: 0.1 };
+
+/** Rounds over which a swing is watched. */
+const SWING_ROUNDS = 4;
 
 /**
  * Places all frames of a job in one: first poses, then all overlaps, targets and picked pairs adjusted together.
@@ -178,6 +183,7 @@ async function settle(
     );
   // The reach of matches halves from round to round, from where a coarse pose may be off down to the data's own spacing.
   let gate = 2 * coarseSpacing;
+  const motions: number[] = [];
   for (let round = 1; ; round++) {
     const isFine = gate <= 3 * spacing;
     const from = Math.min(0.9, (round - 1) / settings.maxRounds);
@@ -197,7 +203,8 @@ async function settle(
       }
       poses.set(frame.frame, frame.jobFromFrame);
     }
-    const isSettled = isFine && (scans.length === 0 || moved <= settings.settledShare * noise);
+    if (isFine) motions.push(moved);
+    const isSettled = isFine && (scans.length === 0 || hasSettled(motions, noise, settings));
     if (isSettled || round >= settings.maxRounds) {
       rebase(poses, input.frames);
       const jobFrames = [datum, ...input.frames.filter((frame) => poses.has(frame) && frame !== datum)];
@@ -207,6 +214,18 @@ async function settle(
     }
     if (!isFine) gate /= 2;
   }
+}
+
+/**
+ * Settled: nothing moves by more than a small share of the noise; or a few matches at a threshold change sides again and
+ * again, so that the frames swing without coming nearer, by an amount that is still far below the noise.
+ */
+function hasSettled(motions: readonly number[], noise: number, settings: AlignOptions): boolean {
+  const last = motions[motions.length - 1];
+  if (last <= settings.settledShare * noise) return true;
+  const before = motions.slice(-1 - SWING_ROUNDS, -1);
+  const isSwinging = before.length === SWING_ROUNDS && last > 0.5 * Math.max(...before);
+  return isSwinging && Math.max(last, ...before) <= settings.swingShare * noise;
 }
 
 function placedWith(observation: NetworkObservation, poses: ReadonlyMap<string, Pose>): boolean {
