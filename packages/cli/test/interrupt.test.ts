@@ -8,7 +8,7 @@ import { lapjoint } from './fixtures/recorded-console.ts';
 import { temporaryFolder } from './fixtures/small-scans.ts';
 
 const folder = temporaryFolder();
-const files = writeBumpySheets(folder, 40);
+const files = writeBumpySheets(folder, 28);
 
 async function jobWithScans(name: string): Promise<string> {
   const job = join(folder, name);
