@@ -67,7 +67,8 @@ describe.skipIf(process.platform === 'win32')('Ctrl+C', () => {
         kill('SIGINT');
       }
     });
-    expect(run.exitCode).toBe(130);
+    // When the clean stop was quicker than the second signal, the system ends the program by it: a shell calls that 130 too.
+    expect(run.signal === 'SIGINT' ? 128 + 2 : run.exitCode).toBe(130);
     expect((await verifyJob(job, {})).intact).toBe(true);
     expect((await openJob(job)).document.alignment).toBeNull();
     expect((await lapjoint(['undo', job])).exitCode).toBe(0);
