@@ -7,7 +7,7 @@ import type { AlignInput } from './align-input.ts';
 import { type FrameGroup, groupFrames } from './frame-groups.ts';
 import { keyOfScan } from './interned-scan.ts';
 import { findKnownLinks, type KnownLinks } from './known-links.ts';
-import { placeWithoutGuess } from './no-guess-poses.ts';
+import { type FirstPoses, placeWithoutGuess } from './no-guess-poses.ts';
 import { measureOverlaps, motionOfSphere, type PairMemory, pairsInReach, type RoundScan } from './overlap-round.ts';
 import { refinePickedLinks } from './refine-picked.ts';
 import type { TaskRunner } from './task-runner.ts';
@@ -75,7 +75,7 @@ export async function alignScans(
     runner,
     context.part(0.6, 1),
   );
-  return describe(input, groups, first.assembled, settled, context);
+  return describe(input, groups, first, settled, context);
 }
 
 async function prepareAll(input: AlignInput, runner: TaskRunner, context: RunContext): Promise<RoundScan[]> {
@@ -309,10 +309,48 @@ function heldBy(frame: string, ties: readonly TieResult[]): string {
   return parts.length === 0 ? '' : `Held by ${parts.join('; ')}.`;
 }
 
+/** How far the place that was found without a guess is ahead of the next best one. */
+function marginWords(
+  frame: string,
+  groups: readonly FrameGroup[],
+  assembled: ReadonlyMap<string, AssembledScan>,
+): string {
+  const group = groups.find((item) => item.frames.includes(frame));
+  const found = group === undefined ? undefined : assembled.get(group.frames[0]);
+  if (found === undefined || found.status !== 'placed') return '';
+  const ahead =
+    found.margin >= 0.995 ? 'no other place comes near' : `${Math.round(100 * found.margin)} % ahead of the runner-up`;
+  return ` Found without a guess, ${ahead}.`;
+}
+
+/** Places in the job at which a refused frame fits about equally, best first; the margin is what each lacks of the best. */
+function rivalsOf(
+  frame: string,
+  groups: readonly FrameGroup[],
+  first: FirstPoses,
+  adjusted: ReadonlyMap<string, FramePose>,
+): FramePose['rivals'] {
+  const group = groups.find((item) => item.frames.includes(frame));
+  const found = group === undefined ? undefined : first.assembled.get(group.frames[0]);
+  if (group === undefined || found === undefined || found.rivals.length === 0) return [];
+  for (const [known, commonFromKnown] of first.commonFromFrame) {
+    const jobFromKnown = adjusted.get(known)?.jobFromFrame;
+    if (!jobFromKnown) continue;
+    const jobFromCommon = compose(jobFromKnown, invert(commonFromKnown));
+    const groupFromFrame = group.groupFromFrame.get(frame) as Pose;
+    const best = found.rivals[0].score;
+    return found.rivals.map(({ assemblyFromScan, score }) => ({
+      jobFromFrame: compose(compose(jobFromCommon, assemblyFromScan), groupFromFrame),
+      margin: best > 0 ? Math.max(0, 1 - score / best) : 0,
+    }));
+  }
+  return [];
+}
+
 function describe(
   input: AlignInput,
   groups: readonly FrameGroup[],
-  assembled: ReadonlyMap<string, AssembledScan>,
+  first: FirstPoses,
   settled: Settled,
   context: RunContext,
 ): AlignmentResult {
@@ -320,9 +358,11 @@ function describe(
   const byFrame = new Map(adjustment.frames.map((frame) => [frame.frame, frame]));
   const frames = input.frames.map((frame): FramePose => {
     const adjusted = byFrame.get(frame);
-    if (adjusted === undefined) return refusedFrame(frame, groups, assembled);
+    if (adjusted === undefined)
+      return { ...refusedFrame(frame, groups, first.assembled), rivals: rivalsOf(frame, groups, first, byFrame) };
     const { jobFromFrame, covariance, covarianceReference, status, message, remedy, rivals } = adjusted;
-    const said = message === '' ? heldBy(frame, adjustment.ties) : message;
+    const said =
+      message === '' ? `${heldBy(frame, adjustment.ties)}${marginWords(frame, groups, first.assembled)}` : message;
     return { frame, jobFromFrame, covariance, covarianceReference, status, message: said, remedy, rivals };
   });
   if (!isSettled) {
