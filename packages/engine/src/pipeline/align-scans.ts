@@ -309,13 +309,18 @@ function heldBy(frame: string, ties: readonly TieResult[]): string {
   return parts.length === 0 ? '' : `Held by ${parts.join('; ')}.`;
 }
 
-/** How far the place that was found without a guess is ahead of the next best one. */
+/**
+ * How far the place that was found without a guess is ahead of the next best one. Nothing for frames that targets or picked
+ * pairs tie to the job's own: their place was not searched for.
+ */
 function marginWords(
   frame: string,
   groups: readonly FrameGroup[],
   assembled: ReadonlyMap<string, AssembledScan>,
+  jobFrame: string | undefined,
 ): string {
   const group = groups.find((item) => item.frames.includes(frame));
+  if (jobFrame !== undefined && group?.frames.includes(jobFrame)) return '';
   const found = group === undefined ? undefined : assembled.get(group.frames[0]);
   if (found === undefined || found.status !== 'placed') return '';
   const ahead =
@@ -356,13 +361,16 @@ function describe(
 ): AlignmentResult {
   const { adjustment, rounds, isSettled } = settled;
   const byFrame = new Map(adjustment.frames.map((frame) => [frame.frame, frame]));
+  const jobFrame = adjustment.frames.find((frame) => frame.status === 'fixed')?.frame;
   const frames = input.frames.map((frame): FramePose => {
     const adjusted = byFrame.get(frame);
     if (adjusted === undefined)
       return { ...refusedFrame(frame, groups, first.assembled), rivals: rivalsOf(frame, groups, first, byFrame) };
     const { jobFromFrame, covariance, covarianceReference, status, message, remedy, rivals } = adjusted;
     const said =
-      message === '' ? `${heldBy(frame, adjustment.ties)}${marginWords(frame, groups, first.assembled)}` : message;
+      message === ''
+        ? `${heldBy(frame, adjustment.ties)}${marginWords(frame, groups, first.assembled, jobFrame)}`
+        : message;
     return { frame, jobFromFrame, covariance, covarianceReference, status, message: said, remedy, rivals };
   });
   if (!isSettled) {
