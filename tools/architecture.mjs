@@ -9,7 +9,7 @@ export const PACKAGES = {
 };
 
 /** npm packages that the engine may use: pure JavaScript or WebAssembly, outside our trade; reasons in docs/decisions. */
-export const ENGINE_LIBRARIES = ['meshoptimizer', 'fflate', 'd3-scale-chromatic', 'zod'];
+export const ENGINE_LIBRARIES = ['meshoptimizer', 'fflate', 'd3-scale-chromatic'];
 
 /** Layers of the engine: a folder imports only lower ones. Folders of one layer do not see each other. */
 export const ENGINE_LAYERS = [
