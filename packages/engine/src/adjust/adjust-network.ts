@@ -215,6 +215,9 @@ export async function adjustNetwork(
     suspects,
     iterations: solved.iterations,
     converged: solved.converged,
+    jointCovariance: null,
+    instrumentErrors: [],
+    movedParts: [],
     crossCovariance: (frameA, frameB) => {
       const [i, j] = [index.get(frameA), index.get(frameB)];
       if (i === undefined || j === undefined || !frames[i]?.covariance || !frames[j]?.covariance) return null;

@@ -1,4 +1,5 @@
 import type { Pose, Vec3 } from '../math/index.ts';
+import type { InstrumentErrors, JointCovariance } from './joint-covariance.ts';
 import type { TieResult } from './tie.ts';
 
 /** `fixed`: its frame is the job's. `adjusted`: placed. `refused`: not placed, for the reason in `message`. */
@@ -26,6 +27,22 @@ export interface LoopClosure {
   readonly angle: number;
 }
 
+/** A region of one scan that fits another rigid motion than the rest of its overlap: a part that stood elsewhere. Lengths mm. */
+export interface MovedPartResult {
+  readonly scanA: string;
+  readonly scanB: string;
+  /** Share of scan A, 0 to 1. */
+  readonly share: number;
+  /** Middle of the region where scan A had it, in the job. */
+  readonly middle: Vec3;
+  /** Left motion in the job that brings the part from where A had it to where B has it. */
+  readonly motion: Pose;
+  /** Angle (rad) and shift of the middle. */
+  readonly angle: number;
+  readonly shift: number;
+  readonly freeDirections: readonly string[];
+}
+
 /** Result of the adjustment of all frames. */
 export interface AlignmentResult {
   readonly frames: readonly FramePose[];
@@ -35,4 +52,9 @@ export interface AlignmentResult {
   readonly redundancy: number;
   readonly iterations: number;
   readonly converged: boolean;
+  /** Covariance of all frames together; null when nothing was adjusted, or when it is kept elsewhere (a job keeps it in a blob). */
+  readonly jointCovariance: JointCovariance | null;
+  /** What the overlaps say about the instruments' errors. */
+  readonly instrumentErrors: readonly InstrumentErrors[];
+  readonly movedParts: readonly MovedPartResult[];
 }

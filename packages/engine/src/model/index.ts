@@ -2,6 +2,7 @@
 export * from './alignment.ts';
 export * from './instrument.ts';
 export * from './job-document.ts';
+export * from './joint-covariance.ts';
 export * from './observation.ts';
 export * from './scan.ts';
 export * from './tie.ts';

@@ -72,6 +72,27 @@ export interface OverlapObservation {
   readonly overlapShare: number;
   /** In words: directions that this overlap does not hold. */
   readonly weakDirections: readonly string[];
+  /** Weighed by a model of the instruments' errors; null: `effectiveCount` and `sigma` give the weight. */
+  readonly weighed: WeighedOverlap | null;
+}
+
+/**
+ * An overlap weighed by generalised least squares on the means of its patches: errors of neighbouring patches hang together.
+ *
+ * Motion    tx ty tz rx ry rz as in `OverlapObservation` and, seventh, the stretch of scan A against scan B about the
+ *           reference (1 = 100 %): residuals change by J7 m with rows J7_i = [n_i, (p_i - reference) x n_i, n_i . (p_i - reference)].
+ *           A frame that is stretched about another point c moves by a shift besides: n . (p - c) = n . (p - reference) + n . (reference - c).
+ * Weight    information = J7^T C^-1 J7 and gradient = J7^T C^-1 r with C the covariance of the patch means, mm^2: the
+ *           inverse of the first six rows and columns is the covariance of the overlap's own answer.
+ */
+export interface WeighedOverlap {
+  /** 7 x 7 row-major. */
+  readonly information: readonly number[];
+  /** Seven numbers. */
+  readonly gradient: readonly number[];
+  /** r^T C^-1 r. */
+  readonly sumSquares: number;
+  readonly patchCount: number;
 }
 
 /** What is known of a frame's pose before, as a soft constraint: jobFromFrame = perturb(jobFromFrame0, m, reference), m ~ N(0, covariance). */
@@ -84,6 +105,30 @@ export interface PriorObservation {
   readonly reference: Vec3;
   /** 6 x 6 row-major inverse covariance (1/mm^2, 1/(mm rad), 1/rad^2); zero rows where nothing is known. */
   readonly information: readonly number[];
+}
+
+/**
+ * Two overlaps with a scan in common share that scan's errors: covariance of their first six gradient numbers (rows: of
+ * `tieA`, columns: of `tieB`), 6 x 6 row-major, in the units of the gradients. Each unordered pair once; none: independent.
+ */
+export interface OverlapCorrelation {
+  readonly tieA: string;
+  readonly tieB: string;
+  readonly gradientCovariance: readonly number[];
+}
+
+/**
+ * An error of length that no residual need show: a frame's coordinates are (1 + sum over terms of coefficient x value) times
+ * the true ones, about the centre of the frame. `value` has mean zero and standard uncertainty `sigma`.
+ * One instrument's scale: one term with coefficient 1 for each of its frames. One material's expansion coefficient: one term
+ * with the frames' offsets from 20 degrees Celsius as coefficients.
+ */
+export interface ScaleTerm {
+  readonly name: string;
+  readonly sigma: number;
+  readonly coefficients: ReadonlyMap<string, number>;
+  /** True: the value is an unknown of the adjustment, held by `sigma`. False: not estimated, but counted in every covariance (GUM type B). */
+  readonly isEstimated: boolean;
 }
 
 /** Everything an adjustment can be made of. */

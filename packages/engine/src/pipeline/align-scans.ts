@@ -264,6 +264,9 @@ function refuseAll(
     redundancy: 0,
     iterations: 0,
     converged: false,
+    jointCovariance: null,
+    instrumentErrors: [],
+    movedParts: [],
   };
 }
 
@@ -411,5 +414,8 @@ function describe(
     redundancy: adjustment.redundancy,
     iterations: rounds,
     converged: isSettled,
+    jointCovariance: adjustment.jointCovariance,
+    instrumentErrors: adjustment.instrumentErrors,
+    movedParts: adjustment.movedParts,
   };
 }

@@ -138,6 +138,7 @@ function observationOf(
     largest: measured.percentile95,
     overlapShare: share,
     weakDirections: [...measured.freeDirections, ...measured.weakDirections],
+    weighed: null,
   };
 }
 

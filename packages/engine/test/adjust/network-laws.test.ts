@@ -300,6 +300,7 @@ describe('weights', () => {
       largest: 0,
       overlapShare: 1,
       weakDirections: [],
+      weighed: null,
     });
     const result = await run([form('good', 0, 0.1), form('poor', 1, 0.2)], {
       datum: { kind: 'fixed-frame', frame: 'b' },

@@ -106,6 +106,7 @@ export function makeOverlap(
     largest,
     overlapShare: 0.2,
     weakDirections: [],
+    weighed: null,
   };
 }
 
