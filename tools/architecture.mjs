@@ -17,6 +17,7 @@ export const ENGINE_LAYERS = [
   ['math'],
   ['geometry'],
   ['model'],
-  ['formats', 'register', 'adjust', 'fuse', 'simulate', 'report'],
+  ['formats', 'register', 'adjust', 'covariance', 'fuse', 'simulate', 'report'],
+  ['advise'],
   ['pipeline'],
 ];

@@ -1,6 +1,8 @@
 // The library. One entry; folders below are private.
 export * from './adjust/index.ts';
+export * from './advise/index.ts';
 export * from './base/index.ts';
+export * from './covariance/index.ts';
 export * from './formats/index.ts';
 export * from './fuse/index.ts';
 export * from './geometry/index.ts';

@@ -216,6 +216,8 @@ export async function adjustNetwork(
     iterations: solved.iterations,
     converged: solved.converged,
     jointCovariance: null,
+    globalTest: null,
+    varianceComponents: [],
     instrumentErrors: [],
     movedParts: [],
     crossCovariance: (frameA, frameB) => {

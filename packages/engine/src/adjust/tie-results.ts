@@ -94,6 +94,7 @@ function sumTie(
     weakDirections,
     weightedSumSquares,
     redundancy,
+    test: null,
     standardised: redundancy > LEAST_REDUNDANCY ? Math.sqrt(weightedSumSquares / redundancy) : null,
     message: missing.length > 0 ? `Not placed: ${missing.map((f) => `\`${f}\``).join(', ')}.` : '',
   };

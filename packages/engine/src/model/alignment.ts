@@ -43,6 +43,27 @@ export interface MovedPartResult {
   readonly freeDirections: readonly string[];
 }
 
+/** Test of the whole adjustment: weighted sum of squares against chi-square. */
+export interface GlobalTest {
+  readonly statistic: number;
+  readonly degreesOfFreedom: number;
+  /** Probability of a sum this large when all stated uncertainties are true. */
+  readonly probability: number;
+  /** Level of the test: it fails when the probability is lower. */
+  readonly level: number;
+}
+
+/** How well the stated uncertainties of one kind of observation fit: factor 1 = as stated, 4 = errors twice as large. */
+export interface VarianceComponent {
+  /** In words: kind of tie and instrument. */
+  readonly group: string;
+  readonly factor: number;
+  /** Standard uncertainty of the factor; null where the redundancy is too small to say. */
+  readonly uncertainty: number | null;
+  readonly redundancy: number;
+  readonly observationCount: number;
+}
+
 /** Result of the adjustment of all frames. */
 export interface AlignmentResult {
   readonly frames: readonly FramePose[];
@@ -54,6 +75,9 @@ export interface AlignmentResult {
   readonly converged: boolean;
   /** Covariance of all frames together; null when nothing was adjusted, or when it is kept elsewhere (a job keeps it in a blob). */
   readonly jointCovariance: JointCovariance | null;
+  /** null without redundancy. */
+  readonly globalTest: GlobalTest | null;
+  readonly varianceComponents: readonly VarianceComponent[];
   /** What the overlaps say about the instruments' errors. */
   readonly instrumentErrors: readonly InstrumentErrors[];
   readonly movedParts: readonly MovedPartResult[];

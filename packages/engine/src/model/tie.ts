@@ -40,6 +40,27 @@ export type Tie =
       readonly scanB: string;
     };
 
+/**
+ * What the rest of the network says about a tie: its own answer against the answer without it.
+ *
+ * `agrees`; `stands-out`: this tie is the one that does not fit; `cannot-tell`: it does not fit, or one of `confusedWith` does,
+ * and the network cannot tell which; `not-checked`: nothing else holds what it holds.
+ */
+export interface TieTest {
+  readonly verdict: 'agrees' | 'stands-out' | 'cannot-tell' | 'not-checked';
+  /** Squared length of the difference in units of its covariance. */
+  readonly statistic: number;
+  readonly degreesOfFreedom: number;
+  /** Probability of a difference this large among all tests of the network when every tie is good (corrected for their number). */
+  readonly probability: number;
+  /** Ids of ties that explain the misfit as well. */
+  readonly confusedWith: readonly string[];
+  /** Smallest error of this tie that the test finds (80 %), as a shift of its largest arm, mm; null where not checked. */
+  readonly detectable: number | null;
+  /** What an error of that size would move a placed frame by at most, mm. */
+  readonly effect: number | null;
+}
+
 /** How a tie did in the adjustment. Lengths mm. */
 export interface TieResult {
   readonly id: string;
@@ -60,5 +81,8 @@ export interface TieResult {
   readonly overlapShare: number | null;
   /** In words: directions that this tie alone does not hold. Empty when it holds all six. */
   readonly weakDirections: readonly string[];
+  /** How many of its numbers the rest of the network checks; null when it was not adjusted. */
+  readonly redundancy: number | null;
+  readonly test: TieTest | null;
   readonly message: string;
 }

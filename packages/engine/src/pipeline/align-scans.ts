@@ -265,6 +265,8 @@ function refuseAll(
     iterations: 0,
     converged: false,
     jointCovariance: null,
+    globalTest: null,
+    varianceComponents: [],
     instrumentErrors: [],
     movedParts: [],
   };
@@ -399,6 +401,8 @@ function describe(
       largest: tie.largest,
       overlapShare: tie.overlapShare,
       weakDirections: tie.weakDirections,
+      redundancy: tie.redundancy,
+      test: tie.test,
       message: tie.message,
     }),
   );
@@ -415,6 +419,8 @@ function describe(
     iterations: rounds,
     converged: isSettled,
     jointCovariance: adjustment.jointCovariance,
+    globalTest: adjustment.globalTest,
+    varianceComponents: adjustment.varianceComponents,
     instrumentErrors: adjustment.instrumentErrors,
     movedParts: adjustment.movedParts,
   };

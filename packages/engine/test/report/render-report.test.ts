@@ -153,6 +153,8 @@ const input: ReportInput = {
     iterations: 1,
     converged: true,
     jointCovariance: null,
+    globalTest: null,
+    varianceComponents: [],
     instrumentErrors: [],
     movedParts: [],
   },

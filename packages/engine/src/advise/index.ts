@@ -1,0 +1,2 @@
+// Advise: which single added tie would help the worst place most.
+export {};
