@@ -3,3 +3,4 @@ export * from './errors.ts';
 export * from './findings.ts';
 export * from './random.ts';
 export * from './run-context.ts';
+export * from './translate.ts';

@@ -17,3 +17,4 @@ export type {
   ReportSurface,
   ReportTruthRow,
 } from './report-input.ts';
+export { translateReport } from './translate-report.ts';
