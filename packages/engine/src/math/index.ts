@@ -7,4 +7,5 @@ export * from './orientation-adjustment.ts';
 export * from './planar-orientation.ts';
 export * from './pose.ts';
 export * from './symmetric-eigen.ts';
+export * from './tridiagonal-form.ts';
 export * from './vec3.ts';

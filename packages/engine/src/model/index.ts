@@ -4,5 +4,6 @@ export * from './instrument.ts';
 export * from './job-document.ts';
 export * from './joint-covariance.ts';
 export * from './observation.ts';
+export * from './overlap-patches.ts';
 export * from './scan.ts';
 export * from './tie.ts';

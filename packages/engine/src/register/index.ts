@@ -40,7 +40,6 @@ export {
   type MovedPart,
 } from './moved-parts.ts';
 export { OVERLAP_GAPS_DEFAULTS, type OverlapGaps, type OverlapGapsOptions, overlapGaps } from './overlap-gaps.ts';
-export type { OverlapPatches } from './overlap-patches.ts';
 export { compareScans } from './pair-order.ts';
 export {
   ALIGN_PICKED_PAIRS_DEFAULTS,

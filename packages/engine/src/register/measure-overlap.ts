@@ -1,8 +1,9 @@
 import type { RunContext } from '../base/index.ts';
 import { add, invert, type Pose, rotationMatrix, transformPoint, type Vec3 } from '../math/index.ts';
+import type { OverlapPatches } from '../model/index.ts';
 import { inFrameOf } from './information-frame.ts';
 import { sumObservations, weighRobustly } from './motion-step.ts';
-import { cellsOfObservations, effectiveCount, meansOfCells, type OverlapPatches } from './overlap-patches.ts';
+import { cellsOfObservations, effectiveCount, patchesOfObservations } from './overlap-patches.ts';
 import { compareScans } from './pair-order.ts';
 import type { PreparedScan } from './prepared-scan.ts';
 import type { PoseInformation } from './refined-pose.ts';
@@ -56,7 +57,7 @@ export interface OverlapMeasurement {
   /** Independent observations that the matches are worth at `correlationLength`. */
   readonly effectiveCount: number;
   readonly correlationLength: number;
-  /** The matches gathered in cells of `correlationLength`. */
+  /** The matches gathered in cells, at most some two hundred; Jacobians about the form's reference. */
   readonly patches: OverlapPatches;
   /** In words, frame of `b`: what this overlap does not hold, and what it holds weakly. */
   readonly freeDirections: readonly string[];
@@ -121,7 +122,7 @@ export async function measureOverlap(
       : 0;
 
   const { cellOf, cellCount } = cellsOfObservations(observations, correlationLength);
-  const cells = meansOfCells(observations, cellOf, cellCount, form.reference);
+  const cells = patchesOfObservations(observations, spacing, form.reference);
   const normalNoise = normalNoiseOf(observations);
   const information = inFrameOf(bIsFirst ? 'a' : 'b', form, inlierCount, pose, first, second);
   const analysis = analyseInformation(
@@ -154,7 +155,11 @@ function shifted(patches: OverlapPatches, origin: Vec3): OverlapPatches {
   return { ...patches, places: patches.places.map((value, i) => value + origin[i % 3]) };
 }
 
-/** Patches of the pose first-from-second as those of its inverse, in the frame of `second`. */
+/**
+ * Patches of the pose first-from-second as those of its inverse, in the frame of `second`. Residual and normal both change
+ * sign (the motion is that of the other scan, the distance that of the other from it), and so keep their meaning: the
+ * distance of A from B along B's outer normal.
+ */
 function turnedPatches(patches: OverlapPatches, firstFromSecond: Pose, origin: Vec3): OverlapPatches {
   const inverse = invert(firstFromSecond);
   const r = rotationMatrix(inverse.rotation);
@@ -167,9 +172,9 @@ function turnedPatches(patches: OverlapPatches, firstFromSecond: Pose, origin: V
       for (let i = 0; i < 3; i++) {
         let sum = 0;
         for (let j = 0; j < 3; j++) sum += r[3 * i + j] * patches.jacobians[6 * cell + block + j];
-        jacobians[6 * cell + block + i] = -sum;
+        jacobians[6 * cell + block + i] = sum;
       }
     }
   }
-  return { ...patches, places, jacobians };
+  return { ...patches, places, jacobians, residuals: patches.residuals.map((r) => -r) };
 }

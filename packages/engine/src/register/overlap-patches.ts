@@ -1,22 +1,5 @@
+import type { OverlapPatches } from '../model/index.ts';
 import type { Observations } from './plane-matching.ts';
-
-/**
- * Matches gathered in cells of the size over which errors belong together: what an adjustment may count as one observation.
- *
- * Frames   that of the pose's target. Jacobian of the mean residual in a small motion: order tx ty tz rx ry rz about the
- *          overlap's reference, left perturbation.
- */
-export interface OverlapPatches {
-  readonly count: number;
-  /** Sums of the matches' weights. */
-  readonly weights: Float64Array;
-  /** Weighted mean places, xyz, mm, true coordinates of the target frame. */
-  readonly places: Float64Array;
-  /** Weighted mean Jacobians, six a patch. */
-  readonly jacobians: Float64Array;
-  /** Weighted mean residuals, mm. */
-  readonly residuals: Float64Array;
-}
 
 /** Cell number of each observation, numbered in the order in which cells are met, and how many there are. */
 export function cellsOfObservations(
@@ -67,6 +50,8 @@ export function meansOfCells(
   const places = new Float64Array(3 * cellCount);
   const jacobians = new Float64Array(6 * cellCount);
   const residuals = new Float64Array(cellCount);
+  const squares = new Float64Array(cellCount);
+  const spreads = new Float64Array(cellCount);
   const [cx, cy, cz] = [reference[0] as number, reference[1] as number, reference[2] as number];
   for (let i = 0; i < observations.count; i++) {
     const cell = cellOf[i];
@@ -83,6 +68,7 @@ export function meansOfCells(
     places[3 * cell + 1] += w * y;
     places[3 * cell + 2] += w * z;
     residuals[cell] += w * observations.residuals[i];
+    squares[cell] += w * (x * x + y * y + z * z);
     const at = 6 * cell;
     jacobians[at] += w * nx;
     jacobians[at + 1] += w * ny;
@@ -96,6 +82,25 @@ export function meansOfCells(
     for (let a = 0; a < 3; a++) places[3 * cell + a] *= inverse;
     for (let a = 0; a < 6; a++) jacobians[6 * cell + a] *= inverse;
     residuals[cell] *= inverse;
+    let mean = 0;
+    for (let a = 0; a < 3; a++) mean += places[3 * cell + a] ** 2;
+    // Two axes lie in the surface.
+    spreads[cell] = Math.sqrt(Math.max(0, squares[cell] * inverse - mean) / 2);
   }
-  return { count: cellCount, weights, places, jacobians, residuals };
+  return { count: cellCount, weights, places, spreads, jacobians, residuals };
+}
+
+/** Patches wanted in one overlap: more say no more about the pose, and the cost of their covariance grows with the cube. */
+const LARGEST_PATCH_COUNT = 200;
+
+/** The finest cells, from `finest` upward in steps of the square root of two, that are not too many. */
+export function patchesOfObservations(
+  observations: Observations,
+  finest: number,
+  reference: ArrayLike<number>,
+): OverlapPatches {
+  for (let size = finest; ; size *= Math.SQRT2) {
+    const { cellOf, cellCount } = cellsOfObservations(observations, size);
+    if (cellCount <= LARGEST_PATCH_COUNT) return meansOfCells(observations, cellOf, cellCount, reference);
+  }
 }

@@ -1,0 +1,34 @@
+import type { Pose, Vec3 } from '../math/index.ts';
+import type { OverlapPatches } from '../model/index.ts';
+
+/** A scan of an overlap, as far as its errors are concerned. Lengths mm. */
+export interface ErrorScan {
+  readonly id: string;
+  /** Scans of one instrument have errors of one kind. */
+  readonly instrument: string;
+  /** Expected standard deviation of a point along its normal, all parts together. */
+  readonly noise: number;
+  /** Median distance to the nearest neighbour. */
+  readonly spacing: number;
+  /** Longest distance over which errors of this instrument hang together: what it sees at once. */
+  readonly reach: number;
+}
+
+/** One overlap with the means of its patches. */
+export interface PatchedOverlap {
+  readonly tie: string;
+  readonly scanA: ErrorScan;
+  readonly scanB: ErrorScan;
+  /** Relative pose at which it was measured. */
+  readonly bFromA0: Pose;
+  /** Point of frame B about which its Jacobians turn, mm. */
+  readonly reference: Vec3;
+  readonly patches: OverlapPatches;
+}
+
+/** Covariance of an overlap's patch means: nugget / weight on the diagonal, and fields between all patches. Variances mm^2. */
+export interface OverlapErrors {
+  /** Of one match. */
+  readonly nugget: number;
+  readonly fields: readonly { readonly variance: number; readonly length: number }[];
+}
