@@ -10,6 +10,7 @@ export * from './correlated-field.ts';
 export * from './cut-partial-view.ts';
 export * from './known-truth.ts';
 export * from './model-solid.ts';
+export * from './network-jobs/index.ts';
 export * from './probe.ts';
 export * from './range-image.ts';
 export * from './range-image-mesh.ts';

@@ -1,0 +1,164 @@
+// What the tool does with a simulated network: prepare, then rounds of measuring overlaps and adjusting until settled.
+// Sees the data alone, never the truth.
+import {
+  adjustNetwork,
+  makeRunContext,
+  type NetworkAdjustment,
+  type NetworkObservation,
+  type OverlapMeasurement,
+  type OverlapObservation,
+  PIPELINE_TASKS,
+  type Pose,
+  type RunContext,
+  type SimulatedNetworkData,
+  type TargetObservation,
+  type Vec3,
+} from '@lapjoint/engine';
+import { keyOfScan } from '../../packages/engine/src/pipeline/interned-scan.ts';
+import {
+  measureOverlaps,
+  motionOfSphere,
+  type PairMemory,
+  pairKey,
+  pairsInReach,
+  type RoundScan,
+} from '../../packages/engine/src/pipeline/overlap-round.ts';
+import { makeSerialRunner, type TaskRunner } from '../../packages/engine/src/pipeline/task-runner.ts';
+
+/** A network after the last round: frames stand still, the last overlaps wait to be weighed. */
+export interface SettledNetwork {
+  readonly data: SimulatedNetworkData;
+  readonly scans: readonly RoundScan[];
+  /** Targets. */
+  readonly fixed: readonly NetworkObservation[];
+  readonly overlaps: readonly OverlapObservation[];
+  /** Of each overlap, by tie, with its patches. */
+  readonly measurements: ReadonlyMap<string, OverlapMeasurement>;
+  readonly poses: ReadonlyMap<string, Pose>;
+  readonly rounds: number;
+  readonly isSettled: boolean;
+}
+
+/** Gives the last overlaps the weights that their covariance follows from. The step that is put to the proof. */
+export type WeighStep = (settled: SettledNetwork, context: RunContext) => Promise<NetworkAdjustment>;
+
+const LARGEST_ROUND_COUNT = 12;
+const SETTLED_SHARE = 0.02;
+
+export async function settleNetwork(data: SimulatedNetworkData, context: RunContext): Promise<SettledNetwork> {
+  const runner: TaskRunner = makeSerialRunner(PIPELINE_TASKS);
+  const scans: RoundScan[] = [];
+  for (const scan of data.scans) {
+    const input = { data: scan.data, subject: scan.id, sheetNoise: scan.noise };
+    const [prepared] = (await runner.run('prepare-scan', [input], context)) as RoundScan['keyed']['scan'][];
+    const { middle, reach } = sphereOf(prepared);
+    scans.push({
+      id: scan.id,
+      name: scan.id,
+      frame: scan.frame,
+      instrument: scan.instrument,
+      errorReach: prepared.radius,
+      keyed: { key: keyOfScan(prepared), scan: prepared },
+      middle,
+      reach,
+    });
+  }
+  const fixed = targetObservations(data);
+  const poses = new Map(data.startPoses);
+  const memory = new Map<string, PairMemory>();
+  let overlaps: OverlapObservation[] = [];
+  let rounds = 0;
+  let isSettled = scans.length === 0;
+  while (!isSettled && rounds < LARGEST_ROUND_COUNT) {
+    rounds++;
+    const spacing = Math.max(0, ...scans.map((scan) => scan.keyed.scan.spacing));
+    const noise = Math.min(Infinity, ...scans.map((scan) => scan.keyed.scan.noise));
+    const pairs = pairsInReach(scans, poses, 3 * spacing);
+    overlaps = await measureOverlaps(pairs, poses, 0, memory, runner, context);
+    const adjustment = await adjust({ data, scans, poses }, [...fixed, ...overlaps]);
+    let moved = 0;
+    for (const { frame, jobFromFrame } of adjustment.frames) {
+      if (jobFromFrame === null) throw new Error(`${frame} was refused.`);
+      const before = poses.get(frame) as Pose;
+      for (const scan of scans) {
+        if (scan.frame === frame)
+          moved = Math.max(moved, motionOfSphere(before, jobFromFrame, scan.middle, scan.reach));
+      }
+      poses.set(frame, jobFromFrame);
+    }
+    isSettled = moved <= SETTLED_SHARE * noise;
+  }
+  const measurements = new Map<string, OverlapMeasurement>();
+  for (const a of scans) {
+    for (const b of scans) {
+      const measured = memory.get(pairKey(a, b))?.measured;
+      if (measured) measurements.set(`overlap-${a.id}-${b.id}`, measured);
+    }
+  }
+  return { data, scans, fixed, overlaps, measurements, poses, rounds, isSettled };
+}
+
+/** One adjustment from the settled poses. */
+export function adjust(
+  { data, scans, poses }: Pick<SettledNetwork, 'data' | 'scans' | 'poses'>,
+  observations: readonly NetworkObservation[],
+): Promise<NetworkAdjustment> {
+  return adjustNetwork(
+    observations,
+    {
+      frames: data.frames.map((frame) => ({ frame, ...centreOf(frame, scans) })),
+      start: poses,
+      datum: { kind: 'fixed-frame', frame: data.frames[0] },
+    },
+    makeRunContext(),
+  );
+}
+
+/** Today's stated covariance: as many independent distances as patches. */
+export const weighByPatchCount: WeighStep = (settled) => adjust(settled, [...settled.fixed, ...settled.overlaps]);
+
+/** The plain Hessian times the residual variance: every correspondence counts as independent. */
+export const weighAsIndependent: WeighStep = (settled) =>
+  adjust(settled, [
+    ...settled.fixed,
+    ...settled.overlaps.map((overlap) => ({
+      ...overlap,
+      effectiveCount: overlap.count,
+      sigma: 1e-6 * overlap.sigma,
+    })),
+  ]);
+
+function targetObservations(data: SimulatedNetworkData): TargetObservation[] {
+  const seen = new Map<string, number>();
+  for (const list of data.targetLists) for (const { name } of list.targets) seen.set(name, (seen.get(name) ?? 0) + 1);
+  return data.targetLists.flatMap((list) =>
+    list.targets
+      .filter(({ name }) => (seen.get(name) as number) > 1)
+      .map(({ name, position, sigma }): TargetObservation => {
+        const v = sigma * sigma;
+        const covariance = [v, 0, 0, 0, v, 0, 0, 0, v];
+        return { kind: 'target', tie: list.id, frame: list.frame, target: name, position, covariance };
+      }),
+  );
+}
+
+function sphereOf(scan: RoundScan['keyed']['scan']): { readonly middle: Vec3; readonly reach: number } {
+  const low = [Infinity, Infinity, Infinity];
+  const high = [-Infinity, -Infinity, -Infinity];
+  for (let i = 0; i < scan.positions.length; i++) {
+    low[i % 3] = Math.min(low[i % 3], scan.positions[i]);
+    high[i % 3] = Math.max(high[i % 3], scan.positions[i]);
+  }
+  const middle = scan.origin.map((o, k) => o + (low[k] + high[k]) / 2) as unknown as Vec3;
+  return { middle, reach: Math.hypot(...high.map((h, k) => h - low[k])) / 2 };
+}
+
+/** Centre and rms radius of a frame's scan. */
+function centreOf(
+  frame: string,
+  scans: readonly RoundScan[],
+): { readonly centre: Vec3 | null; readonly radius: number | null } {
+  const own = scans.find((scan) => scan.frame === frame)?.keyed.scan;
+  if (own === undefined) return { centre: null, radius: null };
+  return { centre: own.origin.map((o, k) => o + own.centroid[k]) as unknown as Vec3, radius: own.radius };
+}
