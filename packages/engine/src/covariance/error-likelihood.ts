@@ -3,6 +3,14 @@ import type { OverlapPatches } from '../model/index.ts';
 import type { ErrorCandidates } from './error-candidates.ts';
 import { fieldCorrelation } from './patch-kernel.ts';
 
+/** One overlap whose candidates are to be weighed. Plain data. */
+export interface LikelihoodTask {
+  readonly patches: OverlapPatches;
+  /** Expected standard deviation of the difference of both scans, mm: unit of strengths and nuggets. */
+  readonly noise: number;
+  readonly candidates: ErrorCandidates;
+}
+
 /** What one overlap says about the candidates: entry length x strengths + strength. */
 export interface ErrorLikelihood {
   /** Logarithm of the restricted likelihood, integrated over the independent part. */
@@ -20,10 +28,8 @@ const POSE = 6;
  * Method   residuals = Jacobian x motion + errors, errors with covariance strength^2 K(length) + nugget diag(1 / weight); the
  *          motion is free (Patterson & Thompson 1971: the fitted pose eats long waves, the restriction gives them back). For
  *          each length the whitened K is made tridiagonal once; then a candidate costs no more than its number of patches.
- *
- * @param noise expected standard deviation of the difference of both scans, mm: unit of strengths and nuggets
  */
-export function errorLikelihood(patches: OverlapPatches, noise: number, candidates: ErrorCandidates): ErrorLikelihood {
+export function errorLikelihood({ patches, noise, candidates }: LikelihoodTask): ErrorLikelihood {
   const n = patches.count;
   const { lengths, strengths, nuggets } = candidates;
   const size = lengths.length * strengths.length;

@@ -1,6 +1,6 @@
 import type { InstrumentErrors } from '../model/index.ts';
 import { type ErrorCandidates, errorCandidates } from './error-candidates.ts';
-import { type ErrorLikelihood, errorLikelihood } from './error-likelihood.ts';
+import type { ErrorLikelihood, LikelihoodTask } from './error-likelihood.ts';
 import type { OverlapErrors, PatchedOverlap } from './patched-overlap.ts';
 
 /** What the overlaps of a job say about the errors in them. */
@@ -9,6 +9,9 @@ export interface LearnedErrors {
   readonly overlaps: readonly OverlapErrors[];
   readonly instruments: readonly InstrumentErrors[];
 }
+
+/** Works out likelihoods, in the order of the tasks; on one thread or many. */
+export type RunLikelihoods = (tasks: readonly LikelihoodTask[]) => Promise<readonly ErrorLikelihood[]>;
 
 /** Fields whose share of the variance is smaller than this are left out: they change nothing. */
 const LEAST_SHARE = 1e-4;
@@ -21,13 +24,18 @@ const LEAST_SHARE = 1e-4;
  *          candidates. A linear estimate has exactly that mean as its mean squared error, so the spread of the candidates is in it.
  * Assumes  errors along the normal, stationary, the same for all scans of an instrument; two scans' errors independent.
  */
-export function learnErrors(overlaps: readonly PatchedOverlap[]): LearnedErrors {
+export async function learnErrors(
+  overlaps: readonly PatchedOverlap[],
+  runLikelihoods: RunLikelihoods,
+): Promise<LearnedErrors> {
   const results = new Array<OverlapErrors>(overlaps.length);
   const sums = new Map<string, InstrumentSum>();
   for (const pool of poolsOf(overlaps).values()) {
     const members = pool.map((index) => overlaps[index]);
     const candidates = candidatesOf(members);
-    const likelihoods = members.map((o) => errorLikelihood(o.patches, noiseOf(o), candidates));
+    const likelihoods = await runLikelihoods(
+      members.map((o) => ({ patches: o.patches, noise: noiseOf(o), candidates })),
+    );
     const posterior = posteriorOf(candidates, likelihoods, independentShare(members));
     members.forEach((overlap, k) => {
       const errors = meanErrors(overlap, candidates, posterior, likelihoods[k]);

@@ -1,6 +1,6 @@
 import type { RunContext } from '../base/index.ts';
 import type { InstrumentErrors, OverlapCorrelation, WeighedOverlap } from '../model/index.ts';
-import { learnErrors } from './learn-errors.ts';
+import { learnErrors, type RunLikelihoods } from './learn-errors.ts';
 import type { PatchedOverlap } from './patched-overlap.ts';
 import { sharedScanCorrelations } from './shared-scan.ts';
 import { weighOverlap } from './weigh-overlap.ts';
@@ -23,10 +23,11 @@ export interface WeighedOverlaps {
  */
 export async function weighOverlaps(
   overlaps: readonly PatchedOverlap[],
+  runLikelihoods: RunLikelihoods,
   context: RunContext,
 ): Promise<WeighedOverlaps> {
   await context.checkpoint(0, 'learning how errors hang together');
-  const learned = learnErrors(overlaps);
+  const learned = await learnErrors(overlaps, runLikelihoods);
   await context.checkpoint(0.6, 'weighing overlaps');
   const weighed = overlaps.map((overlap, k) => weighOverlap(overlap, learned.overlaps[k]));
   await context.checkpoint(0.8, 'what overlaps share');

@@ -88,6 +88,8 @@ async function prepareAll(input: AlignInput, runner: TaskRunner, context: RunCon
       id: scan.id,
       name: scan.name,
       frame: scan.frame,
+      instrument: scan.instrument?.name ?? `scan ${scan.id}`,
+      errorReach: scan.instrument?.reach ?? ready.radius,
       keyed: { key: keyOfScan(ready), scan: ready },
       middle,
       reach,

@@ -11,6 +11,9 @@ export interface RoundScan {
   readonly id: string;
   readonly name: string;
   readonly frame: string;
+  readonly instrument: string;
+  /** Longest distance over which its instrument's errors hang together, mm. */
+  readonly errorReach: number;
   readonly keyed: KeyedScan;
   /** Middle of its box and half the diagonal, mm. */
   readonly middle: Vec3;

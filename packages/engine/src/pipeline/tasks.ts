@@ -1,4 +1,5 @@
 import type { RunContext } from '../base/index.ts';
+import { type ErrorLikelihood, errorLikelihood, type LikelihoodTask } from '../covariance/index.ts';
 import {
   type FusionPlan,
   type FusionScanMeta,
@@ -81,6 +82,10 @@ function overlap(input: OverlapTask, context: RunContext): Promise<OverlapMeasur
   return measureOverlap(internScan(input.a), internScan(input.b), input.bFromA, input.options, context);
 }
 
+async function likelihood(input: LikelihoodTask): Promise<ErrorLikelihood> {
+  return errorLikelihood(input);
+}
+
 /** Input of the task `sample-fusion-scan`. */
 export interface SampleFusionTask {
   readonly scan: FuseScan;
@@ -108,6 +113,7 @@ export const PIPELINE_TASKS: Readonly<Record<string, PipelineTask>> = {
   'match-pair': match as PipelineTask,
   'refine-pair': refine as PipelineTask,
   'measure-overlap': overlap as PipelineTask,
+  'error-likelihood': likelihood as PipelineTask,
   'measure-fusion-scan': measureFusion as PipelineTask,
   'sample-fusion-scan': sampleFusion as PipelineTask,
   'fuse-tile': fuseOneTile as PipelineTask,
