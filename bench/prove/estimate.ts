@@ -2,10 +2,11 @@
 // Sees the data alone, never the truth.
 import {
   adjustNetwork,
+  type JointCovariance,
   makeRunContext,
   type NetworkAdjustment,
+  type NetworkFrame,
   type NetworkObservation,
-  type OverlapMeasurement,
   type OverlapObservation,
   PIPELINE_TASKS,
   type Pose,
@@ -19,7 +20,6 @@ import {
   measureOverlaps,
   motionOfSphere,
   type PairMemory,
-  pairKey,
   pairsInReach,
   type RoundScan,
 } from '../../packages/engine/src/pipeline/overlap-round.ts';
@@ -32,15 +32,21 @@ export interface SettledNetwork {
   /** Targets. */
   readonly fixed: readonly NetworkObservation[];
   readonly overlaps: readonly OverlapObservation[];
-  /** Of each overlap, by tie, with its patches. */
-  readonly measurements: ReadonlyMap<string, OverlapMeasurement>;
+  readonly memory: ReadonlyMap<string, PairMemory>;
+  readonly runner: TaskRunner;
   readonly poses: ReadonlyMap<string, Pose>;
   readonly rounds: number;
   readonly isSettled: boolean;
 }
 
+/** Poses and what is stated of them. */
+export interface NetworkAnswer {
+  readonly frames: readonly { readonly frame: string; readonly jobFromFrame: Pose }[];
+  readonly joint: JointCovariance;
+}
+
 /** Gives the last overlaps the weights that their covariance follows from. The step that is put to the proof. */
-export type WeighStep = (settled: SettledNetwork, context: RunContext) => Promise<NetworkAdjustment>;
+export type WeighStep = (settled: SettledNetwork, context: RunContext) => Promise<NetworkAnswer>;
 
 const LARGEST_ROUND_COUNT = 12;
 const SETTLED_SHARE = 0.02;
@@ -57,7 +63,7 @@ export async function settleNetwork(data: SimulatedNetworkData, context: RunCont
       name: scan.id,
       frame: scan.frame,
       instrument: scan.instrument,
-      errorReach: prepared.radius,
+      errorReach: scan.reach,
       keyed: { key: keyOfScan(prepared), scan: prepared },
       middle,
       reach,
@@ -75,7 +81,7 @@ export async function settleNetwork(data: SimulatedNetworkData, context: RunCont
     const noise = Math.min(Infinity, ...scans.map((scan) => scan.keyed.scan.noise));
     const pairs = pairsInReach(scans, poses, 3 * spacing);
     overlaps = await measureOverlaps(pairs, poses, 0, memory, runner, context);
-    const adjustment = await adjust({ data, scans, poses }, [...fixed, ...overlaps]);
+    const adjustment = await adjust({ data, scans, poses, fixed }, [...fixed, ...overlaps]);
     let moved = 0;
     for (const { frame, jobFromFrame } of adjustment.frames) {
       if (jobFromFrame === null) throw new Error(`${frame} was refused.`);
@@ -88,45 +94,47 @@ export async function settleNetwork(data: SimulatedNetworkData, context: RunCont
     }
     isSettled = moved <= SETTLED_SHARE * noise;
   }
-  const measurements = new Map<string, OverlapMeasurement>();
-  for (const a of scans) {
-    for (const b of scans) {
-      const measured = memory.get(pairKey(a, b))?.measured;
-      if (measured) measurements.set(`overlap-${a.id}-${b.id}`, measured);
-    }
-  }
-  return { data, scans, fixed, overlaps, measurements, poses, rounds, isSettled };
+  return { data, scans, fixed, overlaps, memory, runner, poses, rounds, isSettled };
 }
 
 /** One adjustment from the settled poses. */
 export function adjust(
-  { data, scans, poses }: Pick<SettledNetwork, 'data' | 'scans' | 'poses'>,
+  network: Pick<SettledNetwork, 'data' | 'scans' | 'poses' | 'fixed'>,
   observations: readonly NetworkObservation[],
 ): Promise<NetworkAdjustment> {
   return adjustNetwork(
     observations,
     {
-      frames: data.frames.map((frame) => ({ frame, ...centreOf(frame, scans) })),
-      start: poses,
-      datum: { kind: 'fixed-frame', frame: data.frames[0] },
+      frames: framesOf(network),
+      start: network.poses,
+      datum: { kind: 'fixed-frame', frame: network.data.frames[0] },
     },
     makeRunContext(),
   );
 }
 
-/** Today's stated covariance: as many independent distances as patches. */
-export const weighByPatchCount: WeighStep = (settled) => adjust(settled, [...settled.fixed, ...settled.overlaps]);
-
-/** The plain Hessian times the residual variance: every correspondence counts as independent. */
-export const weighAsIndependent: WeighStep = (settled) =>
-  adjust(settled, [
-    ...settled.fixed,
-    ...settled.overlaps.map((overlap) => ({
-      ...overlap,
-      effectiveCount: overlap.count,
-      sigma: 1e-6 * overlap.sigma,
-    })),
-  ]);
+/** The answer of an adjustment; where it has no joint covariance, put together from its blocks, with no scale terms. */
+export function answerOf(adjustment: NetworkAdjustment): NetworkAnswer {
+  const frames = adjustment.frames.map(({ frame, jobFromFrame, message }) => {
+    if (jobFromFrame === null) throw new Error(`${frame} was refused: ${message}`);
+    return { frame, jobFromFrame };
+  });
+  if (adjustment.jointCovariance !== null) return { frames, joint: adjustment.jointCovariance };
+  const n = 6 * frames.length;
+  const matrix = new Float64Array(n * n);
+  frames.forEach((a, i) => {
+    frames.forEach((b, j) => {
+      const block = i === j ? adjustment.frames[i].covariance : adjustment.crossCovariance(a.frame, b.frame);
+      if (!block) return;
+      for (let r = 0; r < 6; r++) for (let c = 0; c < 6; c++) matrix[(6 * i + r) * n + 6 * j + c] = block[6 * r + c];
+    });
+  });
+  const references = adjustment.frames.map(({ frame, covarianceReference }) => ({
+    frame,
+    reference: covarianceReference as Vec3,
+  }));
+  return { frames, joint: { frames: references, terms: [], matrix } };
+}
 
 function targetObservations(data: SimulatedNetworkData): TargetObservation[] {
   const seen = new Map<string, number>();
@@ -153,12 +161,15 @@ function sphereOf(scan: RoundScan['keyed']['scan']): { readonly middle: Vec3; re
   return { middle, reach: Math.hypot(...high.map((h, k) => h - low[k])) / 2 };
 }
 
-/** Centre and rms radius of a frame's scan. */
-function centreOf(
-  frame: string,
-  scans: readonly RoundScan[],
-): { readonly centre: Vec3 | null; readonly radius: number | null } {
-  const own = scans.find((scan) => scan.frame === frame)?.keyed.scan;
-  if (own === undefined) return { centre: null, radius: null };
-  return { centre: own.origin.map((o, k) => o + own.centroid[k]) as unknown as Vec3, radius: own.radius };
+/** Frames with centre and rms radius of their scan, or of their targets. */
+export function framesOf({ data, scans, fixed }: Pick<SettledNetwork, 'data' | 'scans' | 'fixed'>): NetworkFrame[] {
+  return data.frames.map((frame): NetworkFrame => {
+    const own = scans.find((scan) => scan.frame === frame)?.keyed.scan;
+    if (own !== undefined)
+      return { frame, centre: own.origin.map((o, k) => o + own.centroid[k]) as unknown as Vec3, radius: own.radius };
+    const places = fixed.flatMap((o) => (o.kind === 'target' && o.frame === frame ? [o.position] : []));
+    const centre = [0, 1, 2].map((k) => places.reduce((sum, p) => sum + p[k], 0) / places.length) as unknown as Vec3;
+    const squares = places.reduce((sum, p) => sum + p.reduce((part, x, k) => part + (x - centre[k]) ** 2, 0), 0);
+    return { frame, centre, radius: Math.sqrt(squares / places.length) };
+  });
 }

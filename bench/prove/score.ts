@@ -4,7 +4,6 @@ import {
   compose,
   invert,
   type JointCovariance,
-  type NetworkAdjustment,
   type Pose,
   type SimulatedNetwork,
   symmetricEigen,
@@ -12,6 +11,8 @@ import {
   type Vec3,
   vectorOfQuaternion,
 } from '@lapjoint/engine';
+
+import type { NetworkAnswer } from './estimate.ts';
 
 /** What is counted: poses of frames, check points, distances between check points of two frames, of one frame. */
 export const SCORED = ['poses', 'points', 'distances', 'ownDistances'] as const;
@@ -29,26 +30,6 @@ export interface JobScore {
 
 const LIMITS = [0, chiSquareQuantile(0.05, 1), 0, chiSquareQuantile(0.05, 3), 0, 0, chiSquareQuantile(0.05, 6)];
 
-/** The joint covariance of an adjustment; without one, put together from its blocks, with no scale terms. */
-export function jointOf(adjustment: NetworkAdjustment): JointCovariance {
-  if (adjustment.jointCovariance !== null) return adjustment.jointCovariance;
-  const frames = adjustment.frames.map(({ frame, covarianceReference }) => ({
-    frame,
-    reference: covarianceReference as Vec3,
-  }));
-  const n = 6 * frames.length;
-  const matrix = new Float64Array(n * n);
-  frames.forEach((a, i) => {
-    frames.forEach((b, j) => {
-      const own = adjustment.frames[i].covariance;
-      const block = i === j && own ? own : adjustment.crossCovariance(a.frame, b.frame);
-      if (!block) return;
-      for (let r = 0; r < 6; r++) for (let c = 0; c < 6; c++) matrix[(6 * i + r) * n + 6 * j + c] = block[6 * r + c];
-    });
-  });
-  return { frames, terms: [], matrix };
-}
-
 /** e^T C^-1 e, in the directions that C knows; Infinity where the error leaves them. */
 function mahalanobis(covariance: readonly number[], error: readonly number[], unit: readonly number[]): number {
   const n = error.length;
@@ -63,9 +44,8 @@ function mahalanobis(covariance: readonly number[], error: readonly number[], un
   return sum;
 }
 
-/** Compares an adjustment with the truth. */
-export function scoreNetwork(network: SimulatedNetwork, adjustment: NetworkAdjustment): JobScore {
-  const joint = jointOf(adjustment);
+/** Compares an answer with the truth. */
+export function scoreNetwork(network: SimulatedNetwork, { frames, joint }: NetworkAnswer): JobScore {
   const n = 6 * joint.frames.length + joint.terms.length;
   const score = Object.fromEntries(
     SCORED.map((kind) => [kind, { inside: [], normalised: [], ratio: [], stated: [] }]),
@@ -76,7 +56,7 @@ export function scoreNetwork(network: SimulatedNetwork, adjustment: NetworkAdjus
     score[kind].ratio.push(error / stated);
     score[kind].stated.push(stated);
   };
-  const poseOf = new Map(adjustment.frames.map(({ frame, jobFromFrame }) => [frame, jobFromFrame as Pose]));
+  const poseOf = new Map(frames.map(({ frame, jobFromFrame }) => [frame, jobFromFrame]));
   // The job's frame is where the first frame's pose, taken at its reference, is what the adjustment holds it at.
   const first = joint.frames[0];
   const firstTruth = network.truth.get(first.frame);

@@ -7,6 +7,8 @@ export interface PlannedSession {
   readonly instrument: string;
   /** Standard deviation of a point along its normal; half of its variance is white, half correlated. */
   readonly noise: number;
+  /** Half of what the instrument sees at once: its errors hang together within that. */
+  readonly reach: number;
   /** Standard uncertainty of the instrument's scale. */
   readonly scaleSigma: number;
   readonly temperature: number;

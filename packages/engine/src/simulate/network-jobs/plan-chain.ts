@@ -36,6 +36,7 @@ export function planChainNetwork(frameCount: number, random: Random): NetworkPla
       frame: `frame-${k + 1}`,
       instrument: 'handheld',
       noise: 0.04,
+      reach: 150,
       scaleSigma: 30e-6,
       temperature: 23 + 0.2 * (k % 4),
       regions: [region],

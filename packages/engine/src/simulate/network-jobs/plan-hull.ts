@@ -66,6 +66,7 @@ export function planHullNetwork(network: HullNetwork, random: Random): NetworkPl
       frame: `frame-${k + 1}`,
       instrument: instrument.name,
       noise: instrument.noise,
+      reach: 150,
       scaleSigma: instrument.scaleSigma,
       temperature: 23 + (k % 3) * 0.3,
       regions: network.isScanned ? [region] : [],

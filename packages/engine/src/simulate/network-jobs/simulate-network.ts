@@ -35,8 +35,9 @@ export interface SimulatedNetworkData {
     readonly id: string;
     readonly frame: string;
     readonly instrument: string;
-    /** From the sheet. */
+    /** From the sheet: noise, and the longest distance over which errors hang together (half of what it sees at once), mm. */
     readonly noise: number;
+    readonly reach: number;
     readonly data: ScanData;
   }[];
   readonly targetLists: readonly { readonly id: string; readonly frame: string; readonly targets: readonly Target[] }[];
@@ -158,6 +159,7 @@ export function simulateNetwork(
         frame,
         instrument: session.instrument,
         noise: session.noise,
+        reach: session.reach,
         data: { origin, positions, normals, colors: null, triangles: null, viewpoint: null },
       });
     }
