@@ -1,11 +1,22 @@
-// Math: vectors, poses, small linear algebra. float64 throughout; depends on base only.
+// Math: vectors, poses, small linear algebra, distributions, propagation of uncertainty. float64 throughout; depends on base only.
 export * from './absolute-orientation.ts';
+export * from './baarda-test.ts';
 export * from './chi-square.ts';
 export * from './cholesky.ts';
+export * from './coverage-factor.ts';
+export * from './fisher-distribution.ts';
+export * from './input-distribution.ts';
 export * from './matrix3.ts';
+export * from './noncentral-chi-square.ts';
+export * from './normal-distribution.ts';
 export * from './orientation-adjustment.ts';
 export * from './planar-orientation.ts';
 export * from './pose.ts';
+export * from './propagate-distributions.ts';
+export * from './propagate-uncertainty.ts';
+export * from './standard-uncertainty.ts';
+export * from './student-distribution.ts';
 export * from './symmetric-eigen.ts';
+export * from './tau-distribution.ts';
 export * from './tridiagonal-form.ts';
 export * from './vec3.ts';

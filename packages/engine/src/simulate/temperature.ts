@@ -1,5 +1,4 @@
-/** Reference temperature of dimensions, degrees Celsius (ISO 1:2022). */
-export const REFERENCE_TEMPERATURE = 20;
+import { REFERENCE_TEMPERATURE } from '../model/index.ts';
 
 /**
  * Factor by which an object is longer than at 20 degrees Celsius.
