@@ -9,10 +9,13 @@ import ts from 'typescript';
 
 const root = fileURLToPath(new URL('..', import.meta.url));
 export const TEXTS_FOLDER = join(root, 'packages', 'cli', 'texts');
+/** The README of a demo is an exported file, in English as the others. */
+const LEFT_OUT = /demo-guide\.ts$|simulate\/cabin\/cabin-/;
 const SOURCES = ['packages/engine/src', 'packages/jobs/src', 'packages/cli/src'];
 
 /** Files whose strings are parts of file formats or of drawings, not texts; errors and findings in them still count. */
-const ONLY_MESSAGES = /engine\/src\/(formats|geometry|math|simulate|covariance)\/|jobs\/src\/(store|pool)\/|color-maps|report-style|encode-png|base\/translate|escape-html|translate-report|terminal\/language/;
+const ONLY_MESSAGES =
+  /engine\/src\/(formats|geometry|math|simulate|covariance)\/|jobs\/src\/(store|pool)\/|color-maps|report-style|encode-png|base\/translate|escape-html|translate-report/;
 
 /** Texts of the library that reads the command line. */
 const LIBRARY_TEXTS = [
@@ -38,16 +41,18 @@ const LIBRARY_TEXTS = [
 
 /** Properties, parameters and variables that hold texts; what stands in a place of such a name is translated in turn. */
 const TEXT_NAMES =
-  /(message|remedy|hint|question|summary|reason|meaning|description|caption|heading|title|label|words?|note|text|shows|holds|content|evidence|change|advice|why|what|how|caution|phrase|clause|sentence|beyond|weakdirections?|directions?|unknown|part|nextundo|nextredo|pattern|detail|explanation|statement|status|verdict|state|kind|from|direction|basis|effect|cause|mark|source)s?$/i;
+  /(message|remedy|hint|question|summary|reason|meaning|description|caption|heading|title|label|words?|note|text|shows|holds|content|evidence|change|advice|why|what|how|caution|phrase|clause|sentence|beyond|weakdirections?|directions?|unknown|part|nextundo|nextredo|next|done|pattern|detail|explanation|statement|status|verdict|state|kind|from|direction|basis|effect|cause|mark|source)s?$/i;
 /** Names that are shown as they are. */
 const NAME_NAMES =
   /^(name|file|files|path|folder|output|frames?|frame[AB]|session|id|ids|scan|scans|target|targets|subject|unit|units|command|option|flag|version|sha256|code|instrument|url|seed|feature|job|jobName|host|ending|proposal|statedUnit|date|time|ENGINE_VERSION|scanA|scanB|element|column|columns|key|property|keyword)$/;
 /** Arguments, by the name of the function, that are never texts. */
 const OPAQUE_CALLS =
   /^(random|includes|has|get|set|startsWith|endsWith|split|indexOf|lastIndexOf|match|test|replace|replaceAll|require|resolve|createHash|digest|update|toString|padStart|padEnd|TextDecoder|TextEncoder|RegExp|Error|TypeError|RangeError|SyntaxError|on|off|once|emit|localeCompare|readFile|writeFile|open|createReadStream|URL|Symbol|delete|hashText|makeRandom|part64|run|task|Option\.choices|choices|dispatch|runTask|join)$/;
-const TEXT_PROPERTIES = /^(message|remedy|hint|question|meaning|description|caption|heading|title|label|note|text|shows|words|holds|name|evidence|advice|why|value|content|unknown|frame|summary|detail|statement)$/;
+const TEXT_PROPERTIES =
+  /^(message|remedy|hint|question|meaning|description|caption|heading|title|label|note|text|shows|words|holds|name|evidence|advice|why|value|content|unknown|frame|summary|detail|statement)$/;
 /** Properties that are codes for programs. */
-const CODE_PROPERTIES = /^(code|schema|severity|event|class|type|encoding|flag|flags|subject|id|kind|role|status|state|source|unitSource|stream|format|barCompleteChar|barIncompleteChar|method|algorithm|sha256|mode|task|conditions|from|language|unit|up|axis|loss)$/;
+const CODE_PROPERTIES =
+  /^(code|schema|severity|event|class|type|encoding|flag|flags|subject|id|kind|role|status|state|source|unitSource|stream|format|barCompleteChar|barIncompleteChar|method|algorithm|sha256|mode|task|conditions|from|language|unit|up|axis|loss)$/;
 
 const isLetters = (text) => /\p{L}{2}/u.test(text);
 const UNITS = new Set(['mm', 'cm', 'kB', 'MB', 'deg', 'rad', 'ppm', 'min', 'um', 'utf', 'ft', 'in']);
@@ -96,7 +101,8 @@ function isTextual(node, depth = 0) {
   const inner = bare(node);
   if (isString(inner) || ts.isTemplateExpression(inner)) return true;
   if (depth > 6) return false;
-  if (ts.isConditionalExpression(inner)) return isTextual(inner.whenTrue, depth + 1) || isTextual(inner.whenFalse, depth + 1);
+  if (ts.isConditionalExpression(inner))
+    return isTextual(inner.whenTrue, depth + 1) || isTextual(inner.whenFalse, depth + 1);
   if (ts.isBinaryExpression(inner)) {
     const kind = inner.operatorToken.kind;
     if (kind === ts.SyntaxKind.PlusToken) return isTextual(inner.left, depth + 1) || isTextual(inner.right, depth + 1);
@@ -106,11 +112,15 @@ function isTextual(node, depth = 0) {
   return false;
 }
 
+/** A table ends its own lines. */
+const isTable = (node) => ts.isCallExpression(bare(node)) && calleeName(bare(node)) === 'textTable';
+
 /** The initialiser of a constant that the name stands for, in the nearest scope around it. */
 function initialiserOf(identifier) {
   const name = identifier.text;
   for (let scope = identifier.parent; scope; scope = scope.parent) {
-    if (scope.parameters?.some((parameter) => ts.isIdentifier(parameter.name) && parameter.name.text === name)) return null;
+    if (scope.parameters?.some((parameter) => ts.isIdentifier(parameter.name) && parameter.name.text === name))
+      return null;
     const statements = ts.isBlock(scope) || ts.isSourceFile(scope) ? scope.statements : [];
     for (const statement of statements) {
       if (!ts.isVariableStatement(statement) || !(statement.declarationList.flags & ts.NodeFlags.Const)) continue;
@@ -125,7 +135,8 @@ function initialiserOf(identifier) {
 function functionsWithTexts(file) {
   const names = new Set();
   const visit = (node) => {
-    if (ts.isFunctionDeclaration(node) && node.name && /string/.test(node.type?.getText(file) ?? '')) names.add(node.name.text);
+    if (ts.isFunctionDeclaration(node) && node.name && /string/.test(node.type?.getText(file) ?? ''))
+      names.add(node.name.text);
     if (
       ts.isVariableDeclaration(node) &&
       ts.isIdentifier(node.name) &&
@@ -164,7 +175,7 @@ class FileExtraction {
     this.source = source;
     this.fileName = fileName;
     this.onlyMessages = ONLY_MESSAGES.test(fileName);
-    this.isReport = fileName.includes('/report/');
+    this.isReport = /\/report\/|report-input|truth-of-job/.test(fileName);
     this.textFunctions = functionsWithTexts(source);
     this.taken = new Set();
   }
@@ -183,7 +194,9 @@ class FileExtraction {
       if (/^(format|round|to(Fixed|Precision|String)|mm|size|share|inWords)/.test(name)) return 'value';
       if (name === 'basename' || name === 'relative') return 'name';
       if (name === 'join' || name === 'slice' || name === 'toLowerCase' || name === 'toUpperCase' || name === 'String')
-        return ts.isPropertyAccessExpression(inner.expression) ? this.holds(inner.expression.expression) : this.holds(inner.arguments[0]);
+        return ts.isPropertyAccessExpression(inner.expression)
+          ? this.holds(inner.expression.expression)
+          : this.holds(inner.arguments[0]);
       if (ts.isPropertyAccessExpression(inner.expression) && /^(map|filter|flatMap)$/.test(name)) {
         const callback = inner.arguments[0];
         if (name === 'map' && callback && ts.isArrowFunction(callback) && !ts.isBlock(callback.body)) {
@@ -191,7 +204,7 @@ class FileExtraction {
         }
         return this.holds(inner.expression.expression);
       }
-      return this.textFunctions.has(name) || TEXT_NAMES.test(name) ? 'text' : 'value';
+      return name === 'countOf' || this.textFunctions.has(name) || TEXT_NAMES.test(name) ? 'text' : 'value';
     }
     if (ts.isConditionalExpression(inner) || ts.isBinaryExpression(inner)) return isTextual(inner) ? 'text' : 'value';
     return 'value';
@@ -222,14 +235,17 @@ class FileExtraction {
         this.taken.add(inner);
         return [...this.parts(inner.left, depth + 1), ...this.parts(inner.right, depth + 1)];
       }
+      const otherwise = bare(inner.right);
+      if (isString(otherwise) && !isLetters(otherwise.text)) return this.parts(inner.left, depth + 1);
       return [choiceOf([this.parts(inner.left, depth + 1), this.parts(inner.right, depth + 1)])];
     }
+    if (ts.isCallExpression(inner) && calleeName(inner) === 'textTable') return ['\n'];
     if (ts.isConditionalExpression(inner) && isTextual(inner)) {
       return [choiceOf([this.parts(inner.whenTrue, depth + 1), this.parts(inner.whenFalse, depth + 1)])];
     }
     if (ts.isIdentifier(inner)) {
       const initialiser = initialiserOf(inner);
-      if (initialiser && isTextual(initialiser)) return this.parts(initialiser, depth + 1);
+      if (initialiser && (isTextual(initialiser) || isTable(initialiser))) return this.parts(initialiser, depth + 1);
     }
     return [placeOf(this.holds(inner))];
   }
@@ -238,7 +254,10 @@ class FileExtraction {
   forms(parts) {
     let forms = [[]];
     for (const part of parts) {
-      const next = part.choice === undefined ? [[part]] : part.choice.flatMap((choice) => this.forms(choice) ?? [[placeOf('text')]]);
+      const next =
+        part.choice === undefined
+          ? [[part]]
+          : part.choice.flatMap((choice) => this.forms(choice) ?? [[placeOf('text')]]);
       forms = forms.flatMap((form) => next.map((more) => [...form, ...more]));
       if (forms.length > 16) return null;
     }
@@ -250,7 +269,10 @@ class FileExtraction {
     if (forms === null) {
       // Too many: the choices become places, and stand for themselves.
       for (const part of parts) if (part.choice) for (const choice of part.choice) this.accept(choice, true);
-      return this.accept(parts.map((part) => (part.choice ? placeOf('text') : part)), isWord);
+      return this.accept(
+        parts.map((part) => (part.choice ? placeOf('text') : part)),
+        isWord,
+      );
     }
     for (const form of forms) this.acceptForm(form, isWord);
     // A choice that stands alone in its text node or line is found as such, too.
@@ -286,8 +308,14 @@ class FileExtraction {
     // Codes, keys, colours, paths, lines of styles and of drawings.
     if (/^[\w./-]*[\w-]+\/[\w./{}*=-]*$/.test(text) || /^--?[\w-]+$/.test(text)) return;
     if (/[;{]\s*[\w-]+:|^[MmLlHhVvCc][\d{-]|:\/\/|^\.|^#[0-9a-f]{3,8}$|^<|^rgb|^[\w-]+=$/i.test(text)) return;
-    if (/^[a-z]+([A-Z][a-z0-9]*)+$|_|^[A-Z0-9]+$|^[a-z]+(-[a-z0-9]+)+$|\.(csv|json|ply|stl|obj|glb|html|mjs|ts|part)$/.test(text)) return;
-    if (/^(lapjoint|npx) /.test(text)) return;
+    if (
+      /^[a-z]+([A-Z][a-z0-9]*)+$|^\S*_\S*$|^[A-Z0-9]+$|^[a-z]+(-[a-z0-9]+)+$|\.(csv|json|ply|stl|obj|glb|html|mjs|ts|part)$/.test(
+        text,
+      )
+    )
+      return;
+    if (/^(lapjoint|npx|scan_number|fused surface; uncertainty_mm) |^[a-z]+-\{\d[*=]?\}$|^--[\w-]+ \{|="/.test(text))
+      return;
     const single = !/\s/.test(text.replace(/\{\d+[*=]?\}/g, ''));
     if (single && !isWord) return;
     if (single && words.length === 1 && count === 0 && words[0].length < 3 && words[0] !== 'no') return;
@@ -309,7 +337,11 @@ class FileExtraction {
         if (piece === '') return [];
         const code = piece.charCodeAt(0) - 0xe000;
         if (code < 0 || code >= 0x1000) {
-          const plain = piece.replace(/&nbsp;/g, '\u00a0').replace(/&lt;/g, '<').replace(/&gt;/g, '>').replace(/&amp;/g, '&');
+          const plain = piece
+            .replace(/&nbsp;/g, '\u00a0')
+            .replace(/&lt;/g, '<')
+            .replace(/&gt;/g, '>')
+            .replace(/&amp;/g, '&');
           return [plain];
         }
         return [marks[code]];
@@ -342,7 +374,9 @@ class FileExtraction {
 
   hasTags(parts) {
     return parts.some((part) =>
-      typeof part === 'string' ? /<\/?[a-z][^>]*>|<[a-z]+[ >]/i.test(part) : (part.choice?.some((choice) => this.hasTags(choice)) ?? false),
+      typeof part === 'string'
+        ? /<\/?[a-z][^>]*>|<[a-z]+[ >]/i.test(part)
+        : (part.choice?.some((choice) => this.hasTags(choice)) ?? false),
     );
   }
 
@@ -352,7 +386,20 @@ class FileExtraction {
   }
 
   visit(node, context) {
-    if (ts.isImportDeclaration(node) || ts.isExportDeclaration(node) || ts.isTypeNode(node) || ts.isInterfaceDeclaration(node)) return;
+    if (ts.isInterfaceDeclaration(node) && /\/model\/|log-job/.test(this.fileName)) this.takeStates(node);
+    if (
+      ts.isImportDeclaration(node) ||
+      ts.isExportDeclaration(node) ||
+      ts.isTypeNode(node) ||
+      ts.isInterfaceDeclaration(node)
+    )
+      return;
+    if (
+      ts.isTypeAliasDeclaration(node) &&
+      /\/model\//.test(this.fileName) &&
+      /(Status|State|Kind)$/.test(node.name.text)
+    )
+      this.takeLiterals(node.type);
     if (ts.isTypeAliasDeclaration(node) || ts.isCaseClause(node)) {
       if (ts.isCaseClause(node)) for (const statement of node.statements) this.visit(statement, context);
       return;
@@ -362,7 +409,10 @@ class FileExtraction {
       if (CODE_PROPERTIES.test(name) && !(name === 'frame' || ts.isTemplateExpression(bare(node.initializer)))) {
         if (isTextual(node.initializer) && !this.isReport) return;
       }
-      const strong = TEXT_PROPERTIES.test(name) && name !== 'name' && name !== 'value' && name !== 'frame';
+      const isRow =
+        name === 'name' &&
+        node.parent.properties?.some((other) => /^(meaning|holds)$/.test(other.name?.getText(this.source) ?? ''));
+      const strong = isRow || (TEXT_PROPERTIES.test(name) && name !== 'name' && name !== 'value' && name !== 'frame');
       this.visit(node.initializer, { ...context, word: strong || context.table, strong: strong || context.strong });
       return;
     }
@@ -382,8 +432,15 @@ class FileExtraction {
       this.visitCall(node, context);
       return;
     }
+    if (ts.isArrayLiteralExpression(node) && this.isReport && node.elements.some((element) => isString(element))) {
+      for (const element of node.elements) this.visit(element, { ...context, word: true });
+      return;
+    }
     if (ts.isReturnStatement(node) && node.expression) {
-      this.visit(node.expression, { ...context, word: context.word || this.isReport || this.fileName.includes('cli/src') });
+      this.visit(node.expression, {
+        ...context,
+        word: context.word || this.isReport || this.fileName.includes('cli/src'),
+      });
       return;
     }
     if (isTextual(node) && !this.taken.has(node)) {
@@ -397,6 +454,20 @@ class FileExtraction {
       return;
     }
     ts.forEachChild(node, (child) => this.visit(child, context));
+  }
+
+  /** States and kinds that are shown as they are named in the code. */
+  takeStates(node) {
+    for (const member of node.members) {
+      if (!ts.isPropertySignature(member) || !/^(status|state|kind)$/.test(member.name.getText(this.source))) continue;
+      this.takeLiterals(member.type);
+    }
+  }
+
+  takeLiterals(node) {
+    for (const type of node && ts.isUnionTypeNode(node) ? node.types : [node]) {
+      if (type && ts.isLiteralTypeNode(type) && isString(type.literal)) this.all.add(type.literal.text, this.fileName);
+    }
   }
 
   takeText(node, context) {
@@ -428,17 +499,48 @@ class FileExtraction {
       return;
     }
     if (/^(checkpoint|progress|onProgress)$/.test(name)) {
-      args.forEach((arg, i) => this.visit(arg, i === 1 ? { strong: true, word: true } : {}));
+      for (const [i, arg] of args.entries()) this.visit(arg, i === 1 ? { strong: true, word: true } : {});
+      return;
+    }
+    if (name === 'shown' || name === 'translate') {
+      if (args[0]) this.visit(args[0], { strong: true, word: true });
       return;
     }
     if (OPAQUE_CALLS.test(name)) {
       for (const arg of args) if (!isTextual(arg)) this.visit(arg, context);
       return;
     }
-    if (name === 'option' || (name === 'Option' && ts.isNewExpression(node)) || name === 'helpOption' || name === 'helpCommand' || name === 'version') {
+    if (
+      name === 'option' ||
+      (name === 'Option' && ts.isNewExpression(node)) ||
+      name === 'helpOption' ||
+      name === 'helpCommand' ||
+      name === 'version'
+    ) {
       args.forEach((arg, i) => {
         if (i > 0 && !(name === 'version' && i === 1)) this.visit(arg, { strong: true, word: true });
       });
+      return;
+    }
+    if (name === 'defineCommand' || name === 'perform') {
+      // Signatures and examples are typed as they stand.
+      args.forEach((arg, i) => {
+        if (name === 'defineCommand' ? i === 2 : !isTextual(arg)) this.visit(arg, { strong: true, word: false });
+      });
+      return;
+    }
+    if (name === 'add' && args.length > 3) {
+      // findings.add(severity, code, message, remedy)
+      for (const arg of args.slice(2)) this.visit(arg, { strong: true, word: true });
+      return;
+    }
+    if (name === 'countOf') {
+      const words = args
+        .slice(1)
+        .filter(isString)
+        .map((word) => word.text);
+      if (words.length === 1) words.push(`${words[0]}s`);
+      for (const word of words) this.all.add(`{0} ${word}`, this.fileName);
       return;
     }
     if (name === 'textTable') {
@@ -449,9 +551,17 @@ class FileExtraction {
       for (const arg of args) this.visit(arg, { strong: true, word: false });
       return;
     }
-    const shows = /^(say|result|writeError|writeOut|ask|push|defineCommand|description|figureHtml|titleBlock|uncertaintyFigures|scaleLegend)$/.test(name);
+    const shows =
+      /^(say|result|writeError|writeOut|ask|push|defineCommand|description|figureHtml|titleBlock|uncertaintyFigures|scaleLegend)$/.test(
+        name,
+      );
     const cell = name === 'push' && (this.isReport || this.fileName.includes('cli/src'));
-    for (const arg of args) this.visit(arg, { ...context, word: (shows && (cell || name !== 'push')) || (context.table && name === 'map') || false, strong: context.strong || (shows && !this.onlyMessages) });
+    for (const arg of args)
+      this.visit(arg, {
+        ...context,
+        word: (shows && (cell || name !== 'push')) || (context.table && name === 'map') || false,
+        strong: context.strong || (shows && !this.onlyMessages),
+      });
   }
 }
 
@@ -461,7 +571,8 @@ export function extractTexts() {
   for (const folder of SOURCES) {
     const files = readdirSync(join(root, folder), { recursive: true }).map(String);
     for (const file of files.sort()) {
-      if (file.endsWith('.ts') && !file.includes('assembly') && !file.includes('generated')) all.file(join(root, folder, file));
+      if (file.endsWith('.ts') && !file.includes('assembly') && !file.includes('generated') && !LEFT_OUT.test(file))
+        all.file(join(root, folder, file));
     }
   }
   for (const text of LIBRARY_TEXTS) all.add(text, 'the library that reads the command line');
@@ -502,10 +613,13 @@ function main(args) {
   if (args[0] === '--write') {
     if (!current) writeFileSync(path, wanted);
     process.stdout.write(`${Object.keys(texts).length} texts in ${relative(root, path)}\n`);
-  } else if (!current) process.stdout.write('packages/cli/texts/en.json is not current: node tools/extract-texts.mjs --write\n');
+  } else if (!current)
+    process.stdout.write('packages/cli/texts/en.json is not current: node tools/extract-texts.mjs --write\n');
   for (const language of languages()) {
     const { count, missing, obsolete } = coverageOf(language, texts);
-    process.stdout.write(`${language}: ${count - missing.length} of ${count} texts, ${obsolete.length} no longer used\n`);
+    process.stdout.write(
+      `${language}: ${count - missing.length} of ${count} texts, ${obsolete.length} no longer used\n`,
+    );
   }
   return current || args[0] === '--write' ? 0 : 1;
 }

@@ -1,9 +1,10 @@
-import { AppError, CancelledError, type Finding, FormatError } from '@lapjoint/engine';
+import { AppError, CancelledError, type Finding, FormatError, type TextCatalogue, translate } from '@lapjoint/engine';
 import { type OperationHost, WorkerPool } from '@lapjoint/jobs';
 import { EXIT, exitCodeOf } from './exit-code.ts';
 import type { CliConsole } from './terminal/cli-console.ts';
 import { progressLineFor } from './terminal/progress-line.ts';
 import { textStyleFor } from './terminal/text-style.ts';
+import { shownText } from './terminal/text-table.ts';
 
 /** Options that every command has. */
 export interface CommonOptions {
@@ -41,20 +42,26 @@ function describe(error: unknown): Record<string, unknown> {
   return { code: 'internal', message, hint: 'This is a fault of the program; please report it with the command used.' };
 }
 
-function errorText(error: unknown, alarm: (text: string) => string): string {
+/** An error for people: what happened, where, what to do, and its code. */
+export function errorText(
+  error: unknown,
+  alarm: (text: string) => string,
+  catalogue: TextCatalogue | null = null,
+): string {
+  const shown = (text: string): string => translate(text, catalogue);
   const { code, message, hint } = describe(error);
-  const lines = [`${alarm('error:')} ${message}`];
+  const lines = [`${alarm(shown('error:'))} ${shown(String(message))}`];
   if (error instanceof FormatError) {
     const { file, line, byteOffset } = error.place;
     const place = [
       file !== undefined && !error.message.includes(file) ? file : '',
-      line === undefined ? '' : `line ${line}`,
-      byteOffset === undefined ? '' : `byte ${byteOffset}`,
+      line === undefined ? '' : shown(`line ${line}`),
+      byteOffset === undefined ? '' : shown(`byte ${byteOffset}`),
     ].filter((part) => part !== '');
-    if (place.length > 0) lines.push(`  where: ${place.join(', ')}`);
+    if (place.length > 0) lines.push(`  ${shown('where:')} ${place.join(', ')}`);
   }
-  if (hint !== '') lines.push(`  what to do: ${hint}`);
-  if (code !== 'interrupted') lines.push(`  code: ${code}`);
+  if (hint !== '') lines.push(`  ${shown('what to do:')} ${shown(String(hint))}`);
+  if (code !== 'interrupted') lines.push(`  ${shown('code:')} ${code}`);
   if (code === 'internal' && error instanceof Error && error.stack !== undefined) lines.push(error.stack);
   return `${lines.join('\n')}\n`;
 }
@@ -70,6 +77,7 @@ export async function runCommand(
   options: CommonOptions,
   action: (run: CommandRun) => Promise<number>,
 ): Promise<number> {
+  const catalogue = console.catalogue ?? null;
   const style = textStyleFor(console, options.color !== false);
   const progress = progressLineFor(console, command, options.events === true);
   const controller = new AbortController();
@@ -77,7 +85,9 @@ export async function runCommand(
   const say = (text: string): void => {
     progress.stop();
     console.writeError(
-      options.events === true ? `${JSON.stringify({ event: 'message', command, text })}\n` : `${text}\n`,
+      options.events === true
+        ? `${JSON.stringify({ event: 'message', command, text: shownText(text) })}\n`
+        : `${shownText(text, catalogue)}\n`,
     );
   };
   const stopListening = console.onInterrupt(() => {
@@ -87,11 +97,11 @@ export async function runCommand(
   });
   const run: CommandRun = {
     console,
-    host: { runner, signal: controller.signal, onProgress: progress.update },
+    host: { runner, signal: controller.signal, onProgress: progress.update, catalogue },
     mayAsk: options.input !== false && console.inputIsTerminal && options.json !== true && options.events !== true,
     result: (document, text) => {
       progress.stop();
-      console.writeOut(options.json === true ? `${JSON.stringify(document, null, 2)}\n` : text);
+      console.writeOut(options.json === true ? `${JSON.stringify(document, null, 2)}\n` : shownText(text, catalogue));
     },
     say,
     sayFindings: (findings) => {
@@ -100,8 +110,11 @@ export async function runCommand(
         if (options.events === true) {
           console.writeError(`${JSON.stringify({ event: 'finding', command, ...finding })}\n`);
         } else {
-          const word = finding.severity === 'refusal' ? style.alarm('refused:') : style.strong('warning:');
-          say(`${word} ${finding.subject}: ${finding.message} ${finding.remedy}`.trimEnd());
+          const refused = finding.severity === 'refusal';
+          const word = translate(refused ? 'refused:' : 'warning:', catalogue);
+          const text = `${translate(finding.message, catalogue)} ${translate(finding.remedy, catalogue)}`.trimEnd();
+          progress.stop();
+          console.writeError(`${refused ? style.alarm(word) : style.strong(word)} ${finding.subject}: ${text}\n`);
         }
       }
     },
@@ -120,7 +133,7 @@ export async function runCommand(
     if (options.events === true) {
       console.writeError(`${JSON.stringify({ event: 'error', command, exitCode, ...describe(error) })}\n`);
     } else {
-      console.writeError(errorText(error, style.alarm));
+      console.writeError(errorText(error, style.alarm, catalogue));
     }
     return exitCode;
   } finally {

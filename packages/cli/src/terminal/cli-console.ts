@@ -1,4 +1,5 @@
 import { createInterface } from 'node:readline/promises';
+import type { TextCatalogue } from '@lapjoint/engine';
 
 /** The outside world of a command: where it writes, what it may ask, and who can interrupt it. */
 export interface CliConsole {
@@ -10,6 +11,10 @@ export interface CliConsole {
   readonly errorIsTerminal: boolean;
   readonly inputIsTerminal: boolean;
   readonly environment: Readonly<Record<string, string | undefined>>;
+  /** Bytes of the standard input, for the file name `-`; null when a person sits there. */
+  readonly input?: AsyncIterable<Uint8Array> | null;
+  /** Texts of the language that is shown; null or left out for English. */
+  readonly catalogue?: TextCatalogue | null;
   ask(question: string): Promise<string>;
   /** Calls back on Ctrl+C and on a request to end; returns how to take the listener away. */
   onInterrupt(listener: () => void): () => void;
@@ -34,6 +39,10 @@ export function processConsole(): CliConsole {
     errorIsTerminal: process.stderr.isTTY === true,
     inputIsTerminal: process.stdin.isTTY === true && process.stderr.isTTY === true,
     environment: process.env,
+    // Opened only when it is read: otherwise it would keep the program alive.
+    get input() {
+      return process.stdin.isTTY === true ? null : process.stdin;
+    },
     ask: async (question) => {
       const lines = createInterface({ input: process.stdin, output: process.stderr });
       try {

@@ -1,3 +1,4 @@
+import { type TextCatalogue, translate } from '@lapjoint/engine';
 import { SingleBar } from 'cli-progress';
 import type { CliConsole } from './cli-console.ts';
 
@@ -26,7 +27,7 @@ export function timeLeft(fraction: number, elapsedMs: number): string {
   return `${inWords(left / 2)} to ${inWords(left * 2)} left`;
 }
 
-function barOn(stream: NodeJS.WriteStream): ProgressLine {
+function barOn(stream: NodeJS.WriteStream, catalogue: TextCatalogue | null): ProgressLine {
   const start = performance.now();
   let bar: SingleBar | null = null;
   let note = '';
@@ -35,7 +36,7 @@ function barOn(stream: NodeJS.WriteStream): ProgressLine {
       const elapsed = performance.now() - start;
       note = newNote ?? note;
       if (elapsed < QUIET_MS) return;
-      const payload = { note, left: timeLeft(fraction, elapsed) };
+      const payload = { note: translate(note, catalogue), left: translate(timeLeft(fraction, elapsed), catalogue) };
       if (bar === null) {
         bar = new SingleBar({
           stream,
@@ -81,6 +82,7 @@ function eventLines(console: CliConsole, command: string): ProgressLine {
 export function progressLineFor(console: CliConsole, command: string, events: boolean): ProgressLine {
   if (events) return eventLines(console, command);
   const { errorStream, errorIsTerminal, environment } = console;
-  if (errorStream !== null && errorIsTerminal && environment['TERM'] !== 'dumb') return barOn(errorStream);
+  if (errorStream !== null && errorIsTerminal && environment['TERM'] !== 'dumb')
+    return barOn(errorStream, console.catalogue ?? null);
   return { update: () => undefined, stop: () => undefined };
 }

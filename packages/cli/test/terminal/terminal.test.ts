@@ -7,7 +7,7 @@ import { exitCodeOf } from '../../src/exit-code.ts';
 import type { CliConsole } from '../../src/terminal/cli-console.ts';
 import { progressLineFor, timeLeft } from '../../src/terminal/progress-line.ts';
 import { textStyleFor } from '../../src/terminal/text-style.ts';
-import { textTable } from '../../src/terminal/text-table.ts';
+import { shownText, textTable } from '../../src/terminal/text-table.ts';
 
 function consoleWith(errorIsTerminal: boolean, environment: Record<string, string>): CliConsole & { text: string } {
   return {
@@ -82,12 +82,14 @@ describe('exit codes', () => {
 describe('the rest', () => {
   it('lays tables out in columns', () => {
     expect(
-      textTable(
-        ['a', 'name'],
-        [
-          ['1', 'x'],
-          ['22', 'y'],
-        ],
+      shownText(
+        textTable(
+          ['a', 'name'],
+          [
+            ['1', 'x'],
+            ['22', 'y'],
+          ],
+        ),
       ),
     ).toBe('a   name\n1   x\n22  y\n');
   });

@@ -28,7 +28,7 @@ export interface TextTemplate {
 /** What stands in a place of a template. */
 export interface TextPlace {
   readonly number: number;
-  readonly holds: 'value' | 'name' | 'text';
+  readonly kind: 'value' | 'name' | 'text';
 }
 
 /** Heads of table columns that hold names, in lower case: what stands in them stays, even if it is a word of the catalogue. */
@@ -40,7 +40,6 @@ export const NAME_COLUMNS: ReadonlySet<string> = new Set([
   'frame',
   'frames',
   'id',
-  'instrument',
   'list',
   'name',
   'path',
@@ -55,6 +54,8 @@ const PLACE = /\{(\d+)([*=]?)\}/g;
 const WORD = /[\p{L}\p{N}]+/gu;
 /** A text within a text within a text; deeper nesting would only be an accident. */
 const DEEPEST = 4;
+/** Fixed characters below which a template could fit by chance. */
+const WEAK_LENGTH = 9;
 /** A value that happens to look like a text is translated only when this many of its characters are fixed. */
 const SURE_LENGTH = 14;
 
@@ -62,7 +63,7 @@ const SURE_LENGTH = 14;
 export function placesOf(text: string): TextPlace[] {
   return [...text.matchAll(PLACE)].map(([, number, mark]) => ({
     number: Number(number),
-    holds: mark === '*' ? 'text' : mark === '=' ? 'name' : 'value',
+    kind: mark === '*' ? 'text' : mark === '=' ? 'name' : 'value',
   }));
 }
 
@@ -158,8 +159,10 @@ function fill({ pieces, places }: TextTemplate, text: string): string[] | null {
     values.push(text.slice(from, at));
     from = at + piece.length;
   }
-  // Values do not run over several lines: that would be two texts.
-  return values.some((value) => value.includes('\n')) ? null : values;
+  // Values do not run over several lines: that would be two texts. A template of few words takes only short values.
+  const isWeak = first.length + last.length < WEAK_LENGTH && pieces.join('').length < WEAK_LENGTH;
+  const isWrong = (value: string): boolean => value.includes('\n') || (isWeak && /[.;:!?] |(?:\S+ ){4}/.test(value));
+  return values.some(isWrong) ? null : values;
 }
 
 function bestFit(
@@ -178,9 +181,9 @@ function bestFit(
   return best;
 }
 
-const NUMBER = /(?<![\w.,])([-+]?\d+)\.(\d+)(?![\w]*[\w]*\.\d)/g;
+const NUMBER = /(?<![\w.,])([-+]?\d+)\.(\d+)/g;
 const UNITS =
-  /\b(?:mm|cm|km|m|in|ft|um|deg|rad|ppm|s|min|h|kB|MB|GB|K|U|k|x|rms|e)\b|µm|°C?|%|[×±+\-–<>≤≥=()[\]/,;:\s\d.]|\u202f/g;
+  /\b(?:mm|cm|km|m|in|ft|um|deg|rad|ppm|s|min|h|kB|MB|GB|K|U|k|x|rms)\b|µm|°C?|%|[×±+\-–<>≤≥=()[\]/,;:\s\d.]|\u202f/g;
 
 /**
  * A number as the language writes it: only the decimal sign changes, and only where the whole text is numbers and units,
@@ -188,22 +191,18 @@ const UNITS =
  */
 export function localNumbers(text: string, catalogue: TextCatalogue): string {
   if (catalogue.decimalSign === '.' || !/\d\.\d/.test(text)) return text;
-  if (/\d\.\d+\.\d/.test(text) || text.replace(UNITS, '') !== '') return text;
+  const bare = text.replace(/\d+(?:\.\d+)?(?:e[-+]?\d+)?/g, ' ');
+  if (/\d\.\d+\.\d/.test(text) || bare.replace(UNITS, '') !== '') return text;
   const shown = text.replace(NUMBER, `$1${catalogue.decimalSign}$2`);
   // A comma cannot part numbers that have a comma in them.
   return catalogue.decimalSign === ',' ? shown.replaceAll(', ', '; ') : shown;
 }
 
-function filled(
-  template: TextTemplate,
-  values: readonly string[],
-  catalogue: TextCatalogue,
-  depth: number,
-): string {
+function filled(template: TextTemplate, values: readonly string[], catalogue: TextCatalogue, depth: number): string {
   const shown = new Map<number, string>();
-  template.places.forEach(({ number, holds }, i) => {
+  template.places.forEach(({ number, kind }, i) => {
     const value = values[i] as string;
-    shown.set(number, holds === 'name' ? value : placeText(value, holds === 'text', catalogue, depth + 1));
+    shown.set(number, kind === 'name' ? value : placeText(value, kind === 'text', catalogue, depth + 1));
   });
   return template.translation.replace(PLACE, (_, number: string) => shown.get(Number(number)) ?? '');
 }
@@ -223,17 +222,40 @@ function placeText(value: string, isText: boolean, catalogue: TextCatalogue, dep
   return localNumbers(value, catalogue);
 }
 
+const SENTENCE_END = /(?<=[.!?:]) (?=\S)/;
+const SEPARATORS: readonly (readonly [RegExp, string])[] = [
+  [SENTENCE_END, ' '],
+  [/; /, '; '],
+  [/, /, ', '],
+];
+
 /** The translation of one whole text, or null. */
 function whole(core: string, catalogue: TextCatalogue, depth: number): string | null {
   const known = catalogue.exact.get(core);
   if (known !== undefined) return known;
   const fit = bestFit(core, catalogue);
-  return fit === null ? null : filled(fit.template, fit.values, catalogue, depth);
+  if (fit !== null) {
+    // A place that takes in the end of a sentence may be two texts, which say more than one with a long place.
+    if (depth < DEEPEST && fit.values.some((value) => /[.!?] \S/.test(value))) {
+      const sentences = runs(core.split(SENTENCE_END), ' ', catalogue, depth + 1);
+      if (sentences.isKnown) return sentences.text;
+    }
+    return filled(fit.template, fit.values, catalogue, depth);
+  }
+  const mark = core.at(-1);
+  const unmarked = mark === ':' || mark === '.' ? catalogue.exact.get(core.slice(0, -1)) : undefined;
+  return unmarked === undefined ? null : `${unmarked}${mark}`;
 }
 
 /** Several texts in a row: the longest runs of pieces that are known, the others as they are. */
-function runs(pieces: readonly string[], glue: string, catalogue: TextCatalogue, depth: number): string {
+function runs(
+  pieces: readonly string[],
+  glue: string,
+  catalogue: TextCatalogue,
+  depth: number,
+): { readonly text: string; readonly isKnown: boolean } {
   const out: string[] = [];
+  let isKnown = true;
   for (let i = 0; i < pieces.length; ) {
     let taken = 1;
     let shown: string | null = null;
@@ -243,10 +265,11 @@ function runs(pieces: readonly string[], glue: string, catalogue: TextCatalogue,
       shown = whole(pieces.slice(i, i + count).join(glue), catalogue, depth);
       taken = count;
     }
+    if (shown === null) isKnown = false;
     out.push(shown ?? within(pieces[i] as string, catalogue, depth + 1));
     i += shown === null ? 1 : taken;
   }
-  return out.join(glue);
+  return { text: out.join(glue), isKnown };
 }
 
 function within(text: string, catalogue: TextCatalogue, depth: number): string {
@@ -260,13 +283,19 @@ function within(text: string, catalogue: TextCatalogue, depth: number): string {
 function shownCore(core: string, catalogue: TextCatalogue, depth: number): string {
   const known = whole(core, catalogue, depth);
   if (known !== null) return known;
-  const separators: readonly (readonly [RegExp, string])[] = [
-    [/(?<=[.!?:]) (?=\S)/, ' '],
-    [/; /, '; '],
-  ];
-  for (const [separator, glue] of separators) {
+  // A remark or a unit in brackets stands behind many texts.
+  const [, before, bracket, inner = ''] = /^(.*?)\s?([([])([^()[\]]+)[)\]]$/.exec(core) ?? [];
+  if (before !== undefined) {
+    const remark = catalogue.exact.get(`(${inner})`)?.slice(1, -1) ?? within(inner, catalogue, depth + 1);
+    const text = before === '' ? '' : `${whole(before, catalogue, depth) ?? before} `;
+    return bracket === '(' ? `${text}(${remark})` : `${text}[${inner}]`;
+  }
+  for (const [separator, glue] of SEPARATORS) {
     const pieces = core.split(separator);
-    if (pieces.length > 1) return runs(pieces, glue, catalogue, depth);
+    if (pieces.length < 2) continue;
+    const { text, isKnown } = runs(pieces, glue, catalogue, depth);
+    // Commas part texts only where all of them are known.
+    if (isKnown || glue !== ', ') return text;
   }
   return localNumbers(core, catalogue);
 }

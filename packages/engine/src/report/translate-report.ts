@@ -7,7 +7,14 @@ const SHOWN_ATTRIBUTES: ReadonlySet<string> = new Set(['alt', 'title', 'aria-lab
 const OPAQUE: ReadonlySet<string> = new Set(['style', 'script', 'pre', 'code', 'h1']);
 /** Elements without an end. */
 const VOID: ReadonlySet<string> = new Set(['meta', 'br', 'img', 'link', 'hr', 'input', 'wbr', 'col']);
-const NAMED: Readonly<Record<string, string>> = { amp: '&', lt: '<', gt: '>', quot: '"', nbsp: '\u00a0', thinsp: '\u2009' };
+const NAMED: Readonly<Record<string, string>> = {
+  amp: '&',
+  lt: '<',
+  gt: '>',
+  quot: '"',
+  nbsp: '\u00a0',
+  thinsp: '\u2009',
+};
 
 function decoded(html: string): string {
   return html.replace(/&(?:#(\d+)|#x([0-9a-f]+)|([a-z]+));/gi, (entity, decimal, hexadecimal, name) => {

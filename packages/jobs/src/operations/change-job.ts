@@ -1,4 +1,4 @@
-import type { CancelSignal, RunContext, TaskRunner } from '@lapjoint/engine';
+import type { CancelSignal, RunContext, TaskRunner, TextCatalogue } from '@lapjoint/engine';
 import { makeNodeRunContext } from '../node-run-context.ts';
 import { type JobStore, type JobStoreOptions, openJobForWriting } from '../store/job-store.ts';
 
@@ -8,6 +8,8 @@ export interface OperationHost {
   readonly signal?: CancelSignal;
   readonly onProgress?: (fraction: number, note: string | undefined) => void;
   readonly storage?: JobStoreOptions;
+  /** Language of the report; English when left out. Stored results are always English. */
+  readonly catalogue?: TextCatalogue | null;
 }
 
 /** A run context with the seed of the job and a new list of findings. */

@@ -9,6 +9,8 @@ import {
   type RunContext,
   renderReport,
   type SurfaceOutput,
+  type TextCatalogue,
+  translateReport,
   writeGlb,
   writeObj,
   writePly,
@@ -75,7 +77,7 @@ export async function handOver(
     const temporary = `${target}.${process.pid}.part`;
     try {
       await store.files.ensureFolder(temporary);
-      const files = await writeAll(store, temporary, options, context);
+      const files = await writeAll(store, temporary, options, host.catalogue ?? null, context);
       await moveInto(temporary, target, present, store);
       await store.noteExport(
         files.map(({ name, sha256 }) => ({ path: join(target, name), sha256 })),
@@ -140,6 +142,7 @@ async function writeAll(
   store: JobStore,
   folder: string,
   options: HandOverOptions,
+  catalogue: TextCatalogue | null,
   context: RunContext,
 ): Promise<HandoverFile[]> {
   const { document } = store;
@@ -174,7 +177,8 @@ async function writeAll(
   }
   files.push(...(await writeTables(store, folder, context.part(0.7, 0.75))));
   const input = await reportInputOfJob(store, options.truth ?? null, context.part(0.75, 0.95));
-  files.push(await writeHandoverText(folder, 'report.html', 'the report', renderReport(input)));
+  const report = translateReport(renderReport(input), catalogue);
+  files.push(await writeHandoverText(folder, 'report.html', 'the report', report));
   files.push(await writeHandoverText(folder, 'record.json', 'how to repeat it', jsonText(recordOf(store))));
   files.push(await writeHandoverText(folder, 'manifest.json', 'this list', jsonText(manifestOf(store, files))));
   await context.checkpoint(1);

@@ -1,5 +1,5 @@
 import { join, resolve } from 'node:path';
-import { renderReport } from '@lapjoint/engine';
+import { renderReport, translateReport } from '@lapjoint/engine';
 import { openJob } from '../store/job-store.ts';
 import { changeJob, contextOf, type OperationHost } from './change-job.ts';
 import { reportInputOfJob } from './report-input-of-job.ts';
@@ -31,7 +31,8 @@ export async function reportText(
   host: Omit<OperationHost, 'runner'>,
 ): Promise<string> {
   const store = await openJob(folder, host.storage);
-  return renderReport(await reportInputOfJob(store, truth, contextOf(host, store.document.seed)));
+  const input = await reportInputOfJob(store, truth, contextOf(host, store.document.seed));
+  return translateReport(renderReport(input), host.catalogue ?? null);
 }
 
 /**
@@ -46,7 +47,7 @@ export async function reportJob(folder: string, options: ReportOptions, host: Op
     await refuseOverwriting(store, path, options.force === true);
     const context = contextOf(host, store.document.seed);
     const input = await reportInputOfJob(store, options.truth ?? null, context);
-    const content = new TextEncoder().encode(renderReport(input));
+    const content = new TextEncoder().encode(translateReport(renderReport(input), host.catalogue ?? null));
     await writeExport(store, path, content, options.force === true, `report ${path}`);
     return { path, byteLength: content.byteLength };
   });
