@@ -65,7 +65,7 @@ export function candidateRemark(
   kind: AdviceCandidate['kind'],
   throughWall: boolean,
   gap: number,
-  after: { readonly total: number; readonly scale: number },
+  largest: { readonly total: number; readonly scale: number },
 ): string {
   const remarks: string[] = [];
   if (throughWall)
@@ -75,9 +75,9 @@ export function candidateRemark(
       `The nearest surface of the other frame is ${lengthWords(gap)} away: see that both can reach the place.`,
     );
   if (kind === 'bridge') remarks.push('Errors of length of the new scan itself are not counted.');
-  if (after.scale > 0.3 * after.total)
+  if (largest.scale > 0.3 * largest.total)
     remarks.push(
-      `${formatLength(after.scale)} mm of it is scale and temperature: no tie lowers that, a scale bar or a stated temperature does.`,
+      `${formatLength(largest.scale)} mm of the largest uncertainty then is scale and temperature: no tie lowers that, a scale bar or a stated temperature does.`,
     );
   return remarks.join(' ');
 }

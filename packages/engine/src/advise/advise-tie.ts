@@ -120,7 +120,7 @@ function finish(
   return {
     ...found,
     words: candidateWords(found, candidate.frameA.source),
-    remark: candidateRemark(candidate.kind, candidate.throughWall, candidate.gap, after),
+    remark: candidateRemark(candidate.kind, candidate.throughWall, candidate.gap, largest?.uncertainty ?? after),
   };
 }
 
