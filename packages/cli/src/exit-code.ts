@@ -24,6 +24,9 @@ const USAGE_CODES: ReadonlySet<string> = new Set([
   'wrong-usage',
   'frame-conflict',
   'instrument-conflict',
+  'temperature-conflict',
+  'temperature-incomplete',
+  'temperature-invalid',
   'unknown-name',
 ]);
 

@@ -1,12 +1,20 @@
 import { stat } from 'node:fs/promises';
-import { INSTRUMENTS, type InstrumentClass, type LengthUnit } from '@lapjoint/engine';
-import { type AddOptions, type AddResult, addFiles, type InputKind, shownJob } from '@lapjoint/jobs';
+import { INSTRUMENTS, type InstrumentClass, type LengthUnit, THERMAL_MATERIALS } from '@lapjoint/engine';
+import {
+  type AddOptions,
+  type AddResult,
+  addFiles,
+  type InputKind,
+  shownJob,
+  type ThermalWishes,
+  thermalOfWishes,
+} from '@lapjoint/jobs';
 import { Option } from 'commander';
 import { askUnit, UNITS } from '../ask-unit.ts';
 import { EXIT } from '../exit-code.ts';
 import type { CommandRun, CommonOptions } from '../run-command.ts';
 import { textTable } from '../terminal/text-table.ts';
-import { type CommandShell, defineCommand, perform } from './command-shell.ts';
+import { type CommandShell, defineCommand, numberFromText, perform } from './command-shell.ts';
 
 interface AddCommandOptions extends CommonOptions {
   readonly session?: string;
@@ -14,6 +22,11 @@ interface AddCommandOptions extends CommonOptions {
   readonly instrument?: InstrumentClass;
   readonly unit?: LengthUnit;
   readonly kind?: InputKind;
+  readonly temperature?: number;
+  readonly temperatureU?: number;
+  readonly material?: string;
+  readonly expansion?: number;
+  readonly expansionU?: number;
   readonly force?: boolean;
   readonly dryRun?: boolean;
 }
@@ -48,6 +61,16 @@ function textOf({ document, added, refused }: AddResult): string {
     : `${table}Not added: ${refused.length} of ${rows.length + refused.length} files.\n`;
 }
 
+function thermalWishes(options: AddCommandOptions): ThermalWishes {
+  return {
+    temperature: options.temperature ?? null,
+    temperatureUncertainty: options.temperatureU ?? null,
+    material: options.material ?? null,
+    expansion: options.expansion ?? null,
+    expansionUncertainty: options.expansionU ?? null,
+  };
+}
+
 function optionsOf(run: CommandRun, options: AddCommandOptions): AddOptions {
   const { session, frame, instrument, unit, kind, force } = options;
   return {
@@ -55,6 +78,7 @@ function optionsOf(run: CommandRun, options: AddCommandOptions): AddOptions {
     ...(frame === undefined ? {} : { frame }),
     ...(instrument === undefined ? {} : { instrument }),
     ...(unit === undefined ? {} : { unit }),
+    thermal: thermalWishes(options),
     ...(kind === undefined ? {} : { kind }),
     ...(force === undefined ? {} : { force }),
     ...(run.mayAsk ? { askUnit: (question) => askUnit(run, question) } : {}),
@@ -62,7 +86,8 @@ function optionsOf(run: CommandRun, options: AddCommandOptions): AddOptions {
 }
 
 /** Parsing reaches 50 to 150 MB a second, text a tenth of it. */
-async function dryRun(run: CommandRun, files: readonly string[]): Promise<number> {
+async function dryRun(run: CommandRun, files: readonly string[], options: AddCommandOptions): Promise<number> {
+  thermalOfWishes(thermalWishes(options));
   const rows: { file: string; megabytes: number | null }[] = [];
   for (const file of files) {
     const size = await stat(file).then(
@@ -132,6 +157,7 @@ export function addAddCommand(shell: CommandShell): void {
     'add cabin-job outside.ply --session outside --instrument tracked-laser --unit mm',
     'add cabin-job pins.csv --session pins --frame outside --kind probe --unit mm',
     'add cabin-job view-*.ply --unit m',
+    'add cabin-job roof.ply --session roof --unit mm --temperature 23.5 --material aluminium',
   ])
     .option('--session <name>', 'session of the files; the name of each file when left out')
     .option('--frame <name>', 'frame of the session; a frame of its own when left out')
@@ -144,11 +170,27 @@ export function addAddCommand(shell: CommandShell): void {
         'probe',
       ]),
     )
+    .option(
+      '--temperature <degrees>',
+      'temperature of the object in degrees Celsius; lengths are then reported at 20 degrees',
+      numberFromText,
+    )
+    .option('--temperature-u <kelvin>', 'its standard uncertainty in K; 1 when left out', numberFromText)
+    .option(
+      '--material <name>',
+      `what the object is made of: ${THERMAL_MATERIALS.map((material) => material.id).join(', ')}`,
+    )
+    .option('--expansion <per-kelvin>', 'coefficient of linear expansion instead, such as 23.6e-6', numberFromText)
+    .option(
+      '--expansion-u <per-kelvin>',
+      'its standard uncertainty; from the table, or a tenth of --expansion, when left out',
+      numberFromText,
+    )
     .option('--force', 'add a file again that the job already holds')
     .option('--dry-run', 'only say what would be done, with time and memory')
     .action((folder: string, files: string[], options: AddCommandOptions) =>
       perform(shell, 'add', options, (run) =>
-        options.dryRun === true ? dryRun(run, files) : addToJob(run, folder, files, options),
+        options.dryRun === true ? dryRun(run, files, options) : addToJob(run, folder, files, options),
       ),
     );
 }

@@ -1,10 +1,13 @@
+import { INSTRUMENTS, type InstrumentClass } from '@lapjoint/engine';
 import { type AlignJobResult, alignJob, type ShownJob, showJob, shownJob } from '@lapjoint/jobs';
+import { InvalidArgumentError, Option } from 'commander';
 import { EXIT } from '../exit-code.ts';
 import type { CommandRun, CommonOptions } from '../run-command.ts';
 import { type CommandShell, defineCommand, perform } from './command-shell.ts';
 import { posesText, tiesText } from './show.ts';
 
 interface AlignCommandOptions extends CommonOptions {
+  readonly estimateScale?: readonly InstrumentClass[];
   readonly force?: boolean;
   readonly dryRun?: boolean;
 }
@@ -34,7 +37,9 @@ async function dryRun(run: CommandRun, folder: string): Promise<number> {
 }
 
 async function align(run: CommandRun, folder: string, options: AlignCommandOptions): Promise<number> {
-  const result: AlignJobResult = await alignJob(folder, {}, run.host, { force: options.force === true });
+  const result: AlignJobResult = await alignJob(folder, { estimateScale: options.estimateScale ?? [] }, run.host, {
+    force: options.force === true,
+  });
   const job = shownJob(result.document, { alignment: true, fused: false });
   run.result(
     {
@@ -57,12 +62,26 @@ async function align(run: CommandRun, folder: string, options: AlignCommandOptio
   return refused.length > 0 ? EXIT.gateFailed : EXIT.done;
 }
 
+function collectClass(text: string, before: readonly InstrumentClass[] = []): readonly InstrumentClass[] {
+  if (!(text in INSTRUMENTS)) {
+    throw new InvalidArgumentError(`Allowed choices are ${Object.keys(INSTRUMENTS).join(', ')}.`);
+  }
+  return before.includes(text as InstrumentClass) ? before : [...before, text as InstrumentClass];
+}
+
 /** `align JOB`: places all frames in one. */
 export function addAlignCommand(shell: CommandShell): void {
   defineCommand(shell, 'align <job>', 'Place all frames of a job in one; no guess is needed.', [
     'align cabin-job',
     'align cabin-job --json',
+    'align cabin-job --estimate-scale handheld-laser',
   ])
+    .addOption(
+      new Option(
+        '--estimate-scale <class>',
+        'let the adjustment find the scale of a class of instruments, held by its sheet; may be repeated',
+      ).argParser(collectClass),
+    )
     .option('--force', 'compute again even when nothing has changed')
     .option('--dry-run', 'only say what would be done, with time and memory')
     .action((folder: string, options: AlignCommandOptions) =>

@@ -24,6 +24,15 @@ export function seedFromText(text: string): number {
   return value;
 }
 
+/** Any number. */
+export function numberFromText(text: string): number {
+  const value = Number(text);
+  if (text.trim() === '' || !Number.isFinite(value)) {
+    throw new InvalidArgumentError('Give a number with a decimal point, such as 23.5.');
+  }
+  return value;
+}
+
 /** A length in mm. */
 export function lengthFromText(text: string): number {
   const value = Number(text);

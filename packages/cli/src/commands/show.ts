@@ -1,5 +1,13 @@
 import { formatLength, formatPercent, type TruthComparison } from '@lapjoint/engine';
-import { type ShownJob, type ShownPose, type ShownTie, showJob, shownTruth, truthOfJob } from '@lapjoint/jobs';
+import {
+  type ShownJob,
+  type ShownPose,
+  type ShownSession,
+  type ShownTie,
+  showJob,
+  shownTruth,
+  truthOfJob,
+} from '@lapjoint/jobs';
 import { EXIT } from '../exit-code.ts';
 import type { CommonOptions } from '../run-command.ts';
 import { textTable } from '../terminal/text-table.ts';
@@ -39,6 +47,35 @@ export function tiesText(ties: readonly ShownTie[]): string {
       tie.weakDirections.join('; ') || 'none',
     ]),
   );
+}
+
+/** Temperatures of the sessions and what they do to lengths, as a table. Empty when none is stated. */
+function temperaturesText(sessions: readonly ShownSession[]): string {
+  if (sessions.every((session) => session.temperature === null)) return '';
+  const table = textTable(
+    ['session', 'frame', 'temperature and material', 'lengths to 20 °C'],
+    sessions.map(({ name, frame, temperature }) => [
+      name,
+      frame,
+      temperature === null
+        ? 'not stated'
+        : `${formatPlain(temperature.temperatureCelsius, 2 * temperature.uncertaintyKelvin)} °C ± ` +
+          `${formatPlain(2 * temperature.uncertaintyKelvin, 2 * temperature.uncertaintyKelvin)} K (k = 2), ` +
+          `${temperature.material ?? `${Number((1e6 * temperature.expansionPerKelvin).toPrecision(4))}e-6/K`}`,
+      temperature === null ? 'as captured' : millimetresPerMetre(temperature.lengthFactorTo20Celsius),
+    ]),
+  );
+  return `Temperature: results hold at 20 °C (ISO 1)\n${table}`;
+}
+
+/** Two digits of the uncertainty. */
+function formatPlain(value: number, uncertainty: number): string {
+  return value.toFixed(uncertainty > 0 ? Math.max(0, 1 - Math.floor(Math.log10(uncertainty))) : 1);
+}
+
+function millimetresPerMetre(factor: number): string {
+  const change = 1000 * (factor - 1);
+  return `${change > 0 ? '+' : ''}${change.toFixed(4)} mm per m`;
 }
 
 /** How the results lie to the known truth, as tables. */
@@ -85,6 +122,8 @@ function textOf(job: ShownJob): string {
       ]),
     ),
   );
+  const temperatures = temperaturesText(job.sessions);
+  if (temperatures !== '') parts.push(temperatures);
   if (job.lists.length > 0) {
     parts.push(
       textTable(

@@ -31,11 +31,30 @@ export interface SourceFile {
   readonly sha256: string;
 }
 
+/**
+ * Temperature of the object during a session, and how its material expands: what it takes to report lengths at 20 degrees
+ * Celsius (ISO 1). The numbers that were used are kept, whatever a later table of materials says.
+ */
+export interface SessionThermal {
+  /** Degrees Celsius. */
+  readonly temperatureCelsius: number;
+  /** Standard uncertainty, K. */
+  readonly temperatureUncertainty: number;
+  /** Name in the table of materials; null where the coefficient itself was stated. */
+  readonly material: string | null;
+  /** Coefficient of linear expansion, 1/K. */
+  readonly expansion: number;
+  /** Standard uncertainty, 1/K. */
+  readonly expansionUncertainty: number;
+}
+
 /** One continuous capture with one instrument. Sessions that name the same frame share a reference. */
 export interface JobSession {
   readonly name: string;
   readonly frame: string;
   readonly instrument: InstrumentClass;
+  /** Left out: nobody has stated it, and lengths hold at the temperature of the capture. */
+  readonly thermal?: SessionThermal;
 }
 
 /** Who said which unit a file is in. `file`: the file itself. `user`: stated or confirmed by the user. */
@@ -90,7 +109,10 @@ export interface JobProbeSet {
 /** Result of `align` as a job keeps it. */
 export interface JobAlignment {
   readonly record: ResultRecord;
+  /** Its `jointCovariance` is null here: it lies in a blob. */
   readonly result: AlignmentResult;
+  /** Blob with the covariance of all frames together; null when nothing was adjusted, or by a version that kept none. */
+  readonly covarianceSha256: string | null;
   readonly findings: readonly Finding[];
 }
 
@@ -169,7 +191,11 @@ export function applyJobChange(document: JobDocument, change: JobChange): JobDoc
     case 'added': {
       const sessions = [...document.sessions];
       for (const session of change.sessions) {
-        if (!sessions.some((known) => known.name === session.name)) sessions.push(session);
+        const at = sessions.findIndex((known) => known.name === session.name);
+        const known = sessions[at];
+        if (known === undefined) sessions.push(session);
+        // The temperature of a session may be stated when further files of it are added.
+        else if (known.thermal === undefined && session.thermal !== undefined) sessions[at] = session;
       }
       return {
         ...document,
@@ -183,15 +209,35 @@ export function applyJobChange(document: JobDocument, change: JobChange): JobDoc
     case 'tied':
       return { ...document, ties: [...document.ties, ...change.ties] };
     case 'aligned':
-      return { ...document, alignment: change.alignment };
+      return { ...document, alignment: withLaterFields(change.alignment) };
     case 'fused':
       return { ...document, fused: change.fused };
   }
 }
 
+/** Journals of early versions lack what results say today. */
+function withLaterFields(alignment: JobAlignment): JobAlignment {
+  const missing = {
+    jointCovariance: null,
+    globalTest: null,
+    varianceComponents: [],
+    instrumentErrors: [],
+    movedParts: [],
+  } as const;
+  const { result } = alignment;
+  const ties = result.ties.map((tie) => ({ ...{ redundancy: null, test: null }, ...tie }));
+  return {
+    ...alignment,
+    covarianceSha256: alignment.covarianceSha256 ?? null,
+    result: { ...missing, ...result, ties },
+  };
+}
+
 /** SHA-256 of every blob that the document refers to, each once. */
 export function blobsOfJobDocument(document: JobDocument): string[] {
   const blobs = document.scans.map((scan) => scan.dataSha256);
+  const covariance = document.alignment?.covarianceSha256 ?? null;
+  if (covariance !== null) blobs.push(covariance);
   if (document.fused !== null) {
     blobs.push(document.fused.surfaceSha256);
     if (document.fused.attributesSha256 !== null) blobs.push(document.fused.attributesSha256);

@@ -1,4 +1,4 @@
-import type { ScanData, Target, Tie } from '../model/index.ts';
+import type { ScaleTerm, ScanData, Target, Tie } from '../model/index.ts';
 
 /** A scan that takes part in the alignment, with the frame it was captured in. */
 export interface AlignScan {
@@ -33,4 +33,6 @@ export interface AlignInput {
   readonly targetLists: readonly AlignTargetList[];
   /** Picked pairs. Overlaps and common targets are found here. */
   readonly ties: readonly Tie[];
+  /** Errors of length that no residual need show: instrument scale, temperature, expansion. None: not counted. */
+  readonly scaleTerms?: readonly ScaleTerm[];
 }

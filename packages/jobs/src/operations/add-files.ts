@@ -32,6 +32,7 @@ import {
   type TargetInput,
   withSource,
 } from './read-input-file.ts';
+import { NO_THERMAL_WISHES, type ThermalWishes, thermalOfWishes } from './session-thermal.ts';
 import type { UnitPolicy, UnitQuestion } from './settle-unit.ts';
 
 /** How to add files. */
@@ -40,6 +41,8 @@ export interface AddOptions {
   readonly frame?: string;
   readonly instrument?: InstrumentClass;
   readonly unit?: LengthUnit;
+  /** Temperature and material of the object while the files were captured. */
+  readonly thermal?: ThermalWishes;
   readonly kind?: InputKind;
   /** Add a file again that the job already holds. */
   readonly force?: boolean;
@@ -199,7 +202,7 @@ function renamedFinding(id: string, session: string): Finding {
  *
  * Points are stored in mm in the job; the files themselves stay where they are, and the job keeps their hash.
  *
- * @throws AppError `frame-conflict`, `instrument-conflict`, and those of opening and writing the job
+ * @throws AppError `frame-conflict`, `instrument-conflict`, `temperature-conflict`, those of `thermalOfWishes`, and those of opening and writing the job
  */
 export async function addFiles(
   folder: string,
@@ -216,6 +219,7 @@ export async function addFiles(
         session: options.session ?? null,
         frame: options.frame ?? null,
         instrument: options.instrument ?? null,
+        thermal: thermalOfWishes(options.thermal ?? NO_THERMAL_WISHES),
       },
     );
     const addition = new Addition(store, options);

@@ -1,9 +1,24 @@
-import type { JobChange, JobScan, JobSession } from '@lapjoint/engine';
+import type { JobChange, JobScan, JobSession, ResultRecord, SessionThermal } from '@lapjoint/engine';
 import type { JobHistory } from '../store/job-history.ts';
+import { estimatedScales } from './result-record.ts';
 
 /** A word as a shell takes it. */
 function quoted(word: string): string {
   return /^[A-Za-z0-9_./:@%+=-]+$/.test(word) ? word : `'${word.replaceAll("'", `'\\''`)}'`;
+}
+
+function thermalOptions(thermal: SessionThermal): string[] {
+  const { temperatureCelsius, temperatureUncertainty, material, expansion, expansionUncertainty } = thermal;
+  // A material that was stated alone is repeated with its uncertainty, so that a later table changes nothing unseen.
+  return [
+    ...['--temperature', `${temperatureCelsius}`, '--temperature-u', `${temperatureUncertainty}`],
+    ...(material === null ? ['--expansion', `${expansion}`] : ['--material', material]),
+    ...['--expansion-u', `${expansionUncertainty}`],
+  ];
+}
+
+function scaleOptions(record: ResultRecord): string[] {
+  return estimatedScales(record).flatMap((name) => ['--estimate-scale', name]);
 }
 
 type Added = Extract<JobChange, { kind: 'added' }>;
@@ -17,7 +32,10 @@ function addCommands(change: Added, folder: string): string[] {
       session === undefined || session.instrument === 'unknown' ? [] : ['--instrument', session.instrument];
     const frame = item.frame === item.session ? [] : ['--frame', item.frame];
     const words = ['lapjoint', 'add', folder, item.source.path, '--session', item.session, ...frame, ...instrument];
-    return [...words, '--unit', item.unit, ...(kind === 'scan' ? [] : ['--kind', kind])].map(quoted).join(' ');
+    const thermal = session?.thermal === undefined ? [] : thermalOptions(session.thermal);
+    return [...words, '--unit', item.unit, ...thermal, ...(kind === 'scan' ? [] : ['--kind', kind])]
+      .map(quoted)
+      .join(' ');
   };
   return [
     ...change.scans.map((item) => commandOf(item, 'scan')),
@@ -37,7 +55,7 @@ function commandsOf(change: JobChange, folder: string): string[] {
     case 'tied':
       return [['lapjoint', 'tie', folder, change.source.path].map(quoted).join(' ')];
     case 'aligned':
-      return [`lapjoint align ${quoted(folder)}`];
+      return [['lapjoint', 'align', folder, ...scaleOptions(change.alignment.record)].map(quoted).join(' ')];
     case 'fused': {
       const { resolution } = change.fused.record.parameters;
       const option = typeof resolution === 'number' ? ` --resolution ${resolution}` : '';

@@ -100,7 +100,7 @@ async function fuseScansOf(document: JobDocument, blobs: BlobStore, context: Run
   for (const scan of placed) {
     const framePose = poses.get(scan.frame);
     if (framePose === undefined) continue;
-    const data = await loadScan(blobs, scan);
+    const data = await loadScan(blobs, document, scan);
     scans.push({ id: scan.id, data, framePose, noise: sheetNoise(document, scan) });
     await context.checkpoint(scans.length / placed.length, `loading ${scan.name}`);
   }

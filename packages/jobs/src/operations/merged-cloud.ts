@@ -30,7 +30,7 @@ export async function mergedCloud(
   let at = 0;
   for (const [number, scan] of scans.entries()) {
     const pose = poses.get(scan.frame) as Pose;
-    const data = await loadScan(blobs, scan);
+    const data = await loadScan(blobs, document, scan);
     const m = rotationMatrix(pose.rotation);
     const t = pose.translation;
     for (let i = 0; i < data.positions.length; i += 3) {

@@ -1,10 +1,18 @@
-import { AppError, type InstrumentClass, type JobDocument, type JobSession } from '@lapjoint/engine';
+import {
+  AppError,
+  type InstrumentClass,
+  type JobDocument,
+  type JobSession,
+  type SessionThermal,
+} from '@lapjoint/engine';
+import { sameThermal } from './session-thermal.ts';
 
 /** What a person says about the files to add; null where nothing is said. */
 export interface SessionWishes {
   readonly session: string | null;
   readonly frame: string | null;
   readonly instrument: InstrumentClass | null;
+  readonly thermal: SessionThermal | null;
 }
 
 /** Session of a file. `renamed`: the stem was taken by another session, so a number was added. */
@@ -25,7 +33,9 @@ export function stemOf(fileName: string): string {
  * Without a session name, each file is a session of its own, named after it; two files of equal name stay two
  * sessions, since nothing says that they share a frame. Without a frame name, a new session has a frame of its own.
  *
- * @throws AppError `frame-conflict`, `instrument-conflict` when a known session is said to be something else
+ * A known session gets the temperature that is stated with further files, when none was stated before.
+ *
+ * @throws AppError `frame-conflict`, `instrument-conflict`, `temperature-conflict` when a known session is said to be something else
  */
 export function planSessions(
   document: JobDocument,
@@ -36,8 +46,7 @@ export function planSessions(
   return fileNames.map((fileName) => {
     if (wishes.session !== null) {
       const known = sessions.get(wishes.session);
-      const session = known ?? newSession(wishes.session, wishes);
-      if (known !== undefined) checkWishes(known, wishes);
+      const session = known === undefined ? newSession(wishes.session, wishes) : completed(known, wishes);
       sessions.set(session.name, session);
       return { session, renamed: false };
     }
@@ -51,10 +60,12 @@ export function planSessions(
 }
 
 function newSession(name: string, wishes: SessionWishes): JobSession {
-  return { name, frame: wishes.frame ?? name, instrument: wishes.instrument ?? 'unknown' };
+  const session = { name, frame: wishes.frame ?? name, instrument: wishes.instrument ?? 'unknown' };
+  return wishes.thermal === null ? session : { ...session, thermal: wishes.thermal };
 }
 
-function checkWishes(known: JobSession, wishes: SessionWishes): void {
+/** A known session with what is said about it now. */
+function completed(known: JobSession, wishes: SessionWishes): JobSession {
   if (wishes.frame !== null && wishes.frame !== known.frame) {
     throw new AppError(
       'frame-conflict',
@@ -69,4 +80,18 @@ function checkWishes(known: JobSession, wishes: SessionWishes): void {
       'One session has one instrument. Name another session for these files; it may share the frame with --frame.',
     );
   }
+  if (wishes.thermal === null) return known;
+  if (known.thermal !== undefined && !sameThermal(known.thermal, wishes.thermal)) {
+    throw new AppError(
+      'temperature-conflict',
+      `Session ${known.name} was captured ${inWords(known.thermal)}, not ${inWords(wishes.thermal)}.`,
+      'One session has one temperature and one material. Name another session for these files, or leave the temperature out.',
+    );
+  }
+  return { ...known, thermal: wishes.thermal };
+}
+
+function inWords(thermal: SessionThermal): string {
+  const material = thermal.material ?? `a material of ${Number((1e6 * thermal.expansion).toPrecision(6))}e-6/K`;
+  return `at ${thermal.temperatureCelsius} °C (u ${thermal.temperatureUncertainty} K) on ${material}`;
 }

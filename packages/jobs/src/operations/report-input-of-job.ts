@@ -158,7 +158,7 @@ export async function reportInputOfJob(
   const sessions = new Map(document.sessions.map((session) => [session.name, session]));
   const surfaces: ReportSurface[] = [];
   for (const scan of placedScans(document)) {
-    const { origin, positions, triangles } = await loadScan(store.blobs, scan);
+    const { origin, positions, triangles } = await loadScan(store.blobs, document, scan);
     const jobFromItem = poses.get(scan.frame)?.jobFromFrame ?? IDENTITY_POSE;
     surfaces.push({ id: scan.id, origin, positions, triangles, jobFromItem });
     await context.checkpoint((0.4 * surfaces.length) / document.scans.length, `loading ${scan.name}`);

@@ -3,11 +3,14 @@ import {
   type Finding,
   type FramePose,
   type JobDocument,
+  type JobSession,
   type JsonValue,
+  type Pose,
   poseToMatrix16,
   type Vec3,
 } from '@lapjoint/engine';
 import { type JobStoreOptions, openJob } from '../store/job-store.ts';
+import { lengthFactor, lengthFactorOf } from './length-factors.ts';
 import { resultsUpToDate } from './result-record.ts';
 
 /** Version of the document that `show --json` prints. Raised when a key changes its meaning or goes. */
@@ -30,6 +33,8 @@ export interface ShownScan {
   readonly unit: string;
   readonly unitFrom: 'file' | 'user';
   readonly boundsMm: ShownBounds;
+  /** Lengths of the scan times this are those at 20 degrees Celsius; 1 where no temperature is stated. `jobFromScan` holds it. */
+  readonly lengthFactorTo20Celsius: number;
   readonly sha256: string;
   readonly findings: readonly Finding[];
 }
@@ -43,7 +48,24 @@ export interface ShownList {
   readonly kind: 'targets' | 'probe';
   readonly count: number;
   readonly unit: string;
+  readonly lengthFactorTo20Celsius: number;
   readonly sha256: string;
+}
+
+/** A session, as shown. */
+export interface ShownSession {
+  readonly name: string;
+  readonly frame: string;
+  readonly instrument: string;
+  /** Null where it is not stated. Uncertainties are standard uncertainties. */
+  readonly temperature: {
+    readonly temperatureCelsius: number;
+    readonly uncertaintyKelvin: number;
+    readonly material: string | null;
+    readonly expansionPerKelvin: number;
+    readonly expansionUncertaintyPerKelvin: number;
+    readonly lengthFactorTo20Celsius: number;
+  } | null;
 }
 
 /** Where a scan lies in the job. */
@@ -51,7 +73,7 @@ export interface ShownPose {
   /** Id of the scan. */
   readonly scan: string;
   readonly frame: string;
-  /** 16 numbers, row-major; maps the scan's coordinates in mm to the job's. Null where refused or not aligned. */
+  /** 16 numbers, row-major; maps the scan's coordinates in mm to the job's, with the factor to 20 degrees Celsius in it. Null where refused or not aligned. */
   readonly jobFromScan: readonly number[] | null;
   /** 6 x 6 row-major, order tx ty tz rx ry rz, mm and rad, at `covarianceReferenceMm`. */
   readonly covariance: readonly (readonly number[])[] | null;
@@ -116,7 +138,7 @@ export interface ShownJob {
   readonly engineVersion: string;
   readonly job: { readonly name: string; readonly seed: number; readonly lengthUnit: 'mm' };
   readonly frames: readonly string[];
-  readonly sessions: readonly { readonly name: string; readonly frame: string; readonly instrument: string }[];
+  readonly sessions: readonly ShownSession[];
   readonly scans: readonly ShownScan[];
   readonly lists: readonly ShownList[];
   readonly poses: readonly ShownPose[];
@@ -129,7 +151,16 @@ function rowsOf(matrix: readonly number[]): number[][] {
   return [0, 1, 2, 3, 4, 5].map((row) => matrix.slice(6 * row, 6 * row + 6));
 }
 
-function poseOf(scan: { readonly id: string; readonly frame: string }, pose: FramePose | undefined): ShownPose {
+/** The pose of the frame after the reduction to 20 degrees Celsius about the frame's origin: its rotation times the factor. */
+function matrixOf(pose: Pose, factor: number): number[] {
+  return poseToMatrix16(pose).map((value, i) => (i < 12 && i % 4 < 3 ? factor * value : value));
+}
+
+function poseOf(
+  scan: { readonly id: string; readonly frame: string },
+  pose: FramePose | undefined,
+  factor: number,
+): ShownPose {
   if (pose === undefined) {
     return {
       scan: scan.id,
@@ -146,13 +177,30 @@ function poseOf(scan: { readonly id: string; readonly frame: string }, pose: Fra
   return {
     scan: scan.id,
     frame: scan.frame,
-    jobFromScan: pose.jobFromFrame === null ? null : poseToMatrix16(pose.jobFromFrame),
+    jobFromScan: pose.jobFromFrame === null ? null : matrixOf(pose.jobFromFrame, factor),
     covariance: pose.covariance === null ? null : rowsOf(pose.covariance),
     covarianceReferenceMm: pose.covarianceReference,
     status: pose.status,
     message: pose.message,
     remedy: pose.remedy,
-    rivals: pose.rivals.map(({ jobFromFrame, margin }) => ({ jobFromScan: poseToMatrix16(jobFromFrame), margin })),
+    rivals: pose.rivals.map(({ jobFromFrame, margin }) => ({ jobFromScan: matrixOf(jobFromFrame, factor), margin })),
+  };
+}
+
+function sessionOf({ name, frame, instrument, thermal }: JobSession): ShownSession {
+  if (thermal === undefined) return { name, frame, instrument, temperature: null };
+  return {
+    name,
+    frame,
+    instrument,
+    temperature: {
+      temperatureCelsius: thermal.temperatureCelsius,
+      uncertaintyKelvin: thermal.temperatureUncertainty,
+      material: thermal.material,
+      expansionPerKelvin: thermal.expansion,
+      expansionUncertaintyPerKelvin: thermal.expansionUncertainty,
+      lengthFactorTo20Celsius: lengthFactor(thermal),
+    },
   };
 }
 
@@ -213,6 +261,7 @@ export function shownJob(
     kind,
     count,
     unit: item.unit,
+    lengthFactorTo20Celsius: lengthFactorOf(document, item),
     sha256: item.source.sha256,
   });
   return {
@@ -221,7 +270,7 @@ export function shownJob(
     engineVersion: ENGINE_VERSION,
     job: { name: document.name, seed: document.seed, lengthUnit: 'mm' },
     frames: document.frames,
-    sessions: document.sessions,
+    sessions: document.sessions.map(sessionOf),
     scans: document.scans.map((scan) => ({
       id: scan.id,
       name: scan.name,
@@ -233,6 +282,7 @@ export function shownJob(
       unit: scan.unit,
       unitFrom: scan.unitSource,
       boundsMm: scan.bounds,
+      lengthFactorTo20Celsius: lengthFactorOf(document, scan),
       sha256: scan.source.sha256,
       findings: scan.findings,
     })),
@@ -240,7 +290,7 @@ export function shownJob(
       ...document.targetLists.map((list) => listOf(list, 'targets', list.targets.length)),
       ...document.probeSets.map((set) => listOf(set, 'probe', set.points.length)),
     ],
-    poses: document.scans.map((scan) => poseOf(scan, frames.get(scan.frame))),
+    poses: document.scans.map((scan) => poseOf(scan, frames.get(scan.frame), lengthFactorOf(document, scan))),
     ties: tiesOf(document),
     adjustment:
       alignment === null

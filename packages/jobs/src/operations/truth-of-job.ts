@@ -58,7 +58,7 @@ export async function truthOfStore(
   if (document.alignment === null) return null;
   const scans = [];
   for (const scan of document.scans) {
-    scans.push({ frame: scan.frame, scan: await loadScan(blobs, scan) });
+    scans.push({ frame: scan.frame, scan: await loadScan(blobs, document, scan) });
     await context.checkpoint(0.3 + (0.4 * scans.length) / document.scans.length, 'comparing with the truth');
   }
   const fused = document.fused === null ? null : decodeScanBlob(await blobs.get(document.fused.surfaceSha256));

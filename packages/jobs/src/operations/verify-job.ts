@@ -41,6 +41,7 @@ export interface VerifyReport {
 function contentOf(document: JobDocument, sha256: string): string {
   const scan = document.scans.find((item) => item.dataSha256 === sha256);
   if (scan !== undefined) return `points of ${scan.name} (${scan.id})`;
+  if (document.alignment?.covarianceSha256 === sha256) return 'covariance of all frames';
   if (document.fused?.surfaceSha256 === sha256) return 'fused surface';
   return 'attributes of the fused surface';
 }
