@@ -1,11 +1,14 @@
 import { choleskyFactor, choleskySolve, tridiagonalForm } from '../math/index.ts';
 import type { OverlapPatches } from '../model/index.ts';
 import type { ErrorCandidates } from './error-candidates.ts';
-import { fieldCorrelation } from './patch-kernel.ts';
+import { independentErrors, patchCovariance } from './patch-covariance.ts';
+import { factorOfCovariance } from './weigh-overlap.ts';
 
 /** One overlap whose candidates are to be weighed. Plain data. */
 export interface LikelihoodTask {
   readonly patches: OverlapPatches;
+  /** Correlation length of what smoothing made of independent errors, mm; 0: none. */
+  readonly smoothing: number;
   /** Expected standard deviation of the difference of both scans, mm: unit of strengths and nuggets. */
   readonly noise: number;
   readonly candidates: ErrorCandidates;
@@ -16,7 +19,7 @@ export interface ErrorLikelihood {
   /** Logarithm of the restricted likelihood, integrated over the independent part. */
   readonly logLikelihood: Float64Array;
   /** Mean variance of the independent part of one match, mm^2, if the candidate is true. */
-  readonly nugget: Float64Array;
+  readonly independent: Float64Array;
 }
 
 /** Pose numbers that an overlap's own answer takes from the residuals. */
@@ -25,28 +28,29 @@ const POSE = 6;
 /**
  * Restricted likelihood of every candidate, given the residual means of one overlap's patches.
  *
- * Method   residuals = Jacobian x motion + errors, errors with covariance strength^2 K(length) + nugget diag(1 / weight); the
+ * Method   residuals = Jacobian x motion + errors, errors with covariance strength^2 K(length) + variance x that of independent points; the
  *          motion is free (Patterson & Thompson 1971: the fitted pose eats long waves, the restriction gives them back). For
- *          each length the whitened K is made tridiagonal once; then a candidate costs no more than its number of patches.
+ *          each length K, whitened by the independent part, is made tridiagonal once; then a candidate costs no more than its number of patches.
  */
-export function errorLikelihood({ patches, noise, candidates }: LikelihoodTask): ErrorLikelihood {
+export function errorLikelihood({ patches, smoothing, noise, candidates }: LikelihoodTask): ErrorLikelihood {
   const n = patches.count;
   const { lengths, strengths, nuggets } = candidates;
   const size = lengths.length * strengths.length;
   const logLikelihood = new Float64Array(size);
-  const nugget = new Float64Array(size);
-  const roots = patches.weights.map(Math.sqrt);
+  const independent = new Float64Array(size);
+  const base = patchCovariance(patches, independentErrors(1, smoothing));
+  const factor = factorOfCovariance(base, n, 'this overlap');
   const scales = columnScales(patches);
   const logs = new Float64Array(nuggets.length);
   for (const [l, length] of lengths.entries()) {
-    const matrix = whitenedField(patches, roots, length);
-    const columns = whitenedColumns(patches, roots, scales, noise);
+    const matrix = whitenedField(patches, factor, length);
+    const columns = whitenedColumns(patches, factor, scales, noise);
     const form = tridiagonalForm(matrix, n, columns, POSE + 1);
     for (const [s, strength] of strengths.entries()) {
       // Without a correlated part the length means nothing: the first one stands for all.
       if (strength === 0 && l > 0) {
         logLikelihood[l * strengths.length + s] = logLikelihood[s];
-        nugget[l * strengths.length + s] = nugget[s];
+        independent[l * strengths.length + s] = independent[s];
         continue;
       }
       let most = Number.NEGATIVE_INFINITY;
@@ -62,10 +66,10 @@ export function errorLikelihood({ patches, noise, candidates }: LikelihoodTask):
         mean += p * variance;
       }
       logLikelihood[l * strengths.length + s] = most + Math.log(sum / nuggets.length);
-      nugget[l * strengths.length + s] = (mean / sum) * noise * noise;
+      independent[l * strengths.length + s] = (mean / sum) * noise * noise;
     }
   }
-  return { logLikelihood, nugget };
+  return { logLikelihood, independent };
 }
 
 /** Root mean square of each Jacobian column, so that the six numbers are alike. */
@@ -76,37 +80,54 @@ function columnScales(patches: OverlapPatches): Float64Array {
   return scales.map((s) => (s > 0 ? Math.sqrt(s / patches.count) : 1));
 }
 
+/** L^-1 [Jacobians, residuals] with the factor of the independent part's covariance. */
 function whitenedColumns(
   patches: OverlapPatches,
-  roots: Float64Array,
+  factor: Float64Array,
   scales: Float64Array,
   noise: number,
 ): Float64Array {
   const n = patches.count;
   const columns = new Float64Array((POSE + 1) * n);
-  for (let i = 0; i < n; i++) {
-    for (let c = 0; c < POSE; c++) columns[c * n + i] = (roots[i] * patches.jacobians[POSE * i + c]) / scales[c];
-    columns[POSE * n + i] = (roots[i] * patches.residuals[i]) / noise;
+  for (let c = 0; c <= POSE; c++) {
+    for (let i = 0; i < n; i++) {
+      let sum = c < POSE ? patches.jacobians[POSE * i + c] / scales[c] : patches.residuals[i] / noise;
+      for (let k = 0; k < i; k++) sum -= factor[i * n + k] * columns[c * n + k];
+      columns[c * n + i] = sum / factor[i * n + i];
+    }
   }
   return columns;
 }
 
-/** Correlations of the patch means, each times the roots of both weights: the independent part then is the identity. */
-function whitenedField(patches: OverlapPatches, roots: Float64Array, length: number): Float64Array {
-  const { count: n, places, spreads } = patches;
-  const matrix = new Float64Array(n * n);
+/** L^-1 K L^-T: correlations of the patch means, whitened so that the independent part is the identity. */
+function whitenedField(patches: OverlapPatches, factor: Float64Array, length: number): Float64Array {
+  const n = patches.count;
+  const matrix = patchCovariance(patches, { nugget: 0, fields: [{ variance: 1, length }] });
+  // Rows, then by symmetry the columns.
+  for (let pass = 0; pass < 2; pass++) {
+    for (let i = 0; i < n; i++) {
+      const row = i * n;
+      for (let k = 0; k < i; k++) {
+        const f = factor[row + k];
+        const from = k * n;
+        if (f !== 0) for (let j = 0; j < n; j++) matrix[row + j] -= f * matrix[from + j];
+      }
+      const own = 1 / factor[row + i];
+      for (let j = 0; j < n; j++) matrix[row + j] *= own;
+    }
+    if (pass === 0) transpose(matrix, n);
+  }
+  return matrix;
+}
+
+function transpose(matrix: Float64Array, n: number): void {
   for (let i = 0; i < n; i++) {
-    for (let j = 0; j <= i; j++) {
-      const dx = places[3 * i] - places[3 * j];
-      const dy = places[3 * i + 1] - places[3 * j + 1];
-      const dz = places[3 * i + 2] - places[3 * j + 2];
-      const spread2 = spreads[i] * spreads[i] + spreads[j] * spreads[j];
-      const value = roots[i] * roots[j] * fieldCorrelation(dx * dx + dy * dy + dz * dz, spread2, length);
-      matrix[i * n + j] = value;
+    for (let j = 0; j < i; j++) {
+      const value = matrix[i * n + j];
+      matrix[i * n + j] = matrix[j * n + i];
       matrix[j * n + i] = value;
     }
   }
-  return matrix;
 }
 
 const CROSS = POSE + 1;

@@ -1,6 +1,7 @@
 import type { InstrumentErrors } from '../model/index.ts';
 import { type ErrorCandidates, errorCandidates } from './error-candidates.ts';
 import type { ErrorLikelihood, LikelihoodTask } from './error-likelihood.ts';
+import { independentErrors } from './patch-covariance.ts';
 import type { OverlapErrors, PatchedOverlap } from './patched-overlap.ts';
 
 /** What the overlaps of a job say about the errors in them. */
@@ -12,6 +13,9 @@ export interface LearnedErrors {
 
 /** Works out likelihoods, in the order of the tasks; on one thread or many. */
 export type RunLikelihoods = (tasks: readonly LikelihoodTask[]) => Promise<readonly ErrorLikelihood[]>;
+
+/** A field much shorter than this cannot be told from what smoothing makes of independent errors. */
+const SHORTEST_OF_SMOOTHING = 1.3;
 
 /** Fields whose share of the variance is smaller than this are left out: they change nothing. */
 const LEAST_SHARE = 1e-4;
@@ -34,13 +38,13 @@ export async function learnErrors(
     const members = pool.map((index) => overlaps[index]);
     const candidates = candidatesOf(members);
     const likelihoods = await runLikelihoods(
-      members.map((o) => ({ patches: o.patches, noise: noiseOf(o), candidates })),
+      members.map((o) => ({ patches: o.patches, smoothing: o.smoothing, noise: noiseOf(o), candidates })),
     );
     const posterior = posteriorOf(candidates, likelihoods, independentShare(members));
     members.forEach((overlap, k) => {
-      const errors = meanErrors(overlap, candidates, posterior, likelihoods[k]);
-      results[pool[k]] = errors;
-      addTo(sums, overlap, errors);
+      const mean = meanErrors(overlap, candidates, posterior, likelihoods[k]);
+      results[pool[k]] = mean.errors;
+      addTo(sums, overlap, mean);
     });
   }
   return { overlaps: results, instruments: [...sums.values()].map(instrumentOf) };
@@ -62,7 +66,8 @@ function poolsOf(overlaps: readonly PatchedOverlap[]): Map<string, number[]> {
 
 function candidatesOf(members: readonly PatchedOverlap[]): ErrorCandidates {
   const scans = members.flatMap((o) => [o.scanA, o.scanB]);
-  const shortest = 2 * Math.min(...scans.map((scan) => scan.spacing));
+  const smoothing = Math.min(...members.map((o) => o.smoothing));
+  const shortest = Math.max(SHORTEST_OF_SMOOTHING * smoothing, 2 * Math.min(...scans.map((scan) => scan.spacing)));
   const longest = Math.max(...scans.map((scan) => scan.reach));
   return errorCandidates(shortest, longest);
 }
@@ -95,30 +100,38 @@ function posteriorOf(
   return weights.map((w) => w / total);
 }
 
+/** Mean over the candidates: independent part of one match, correlated fields, and both as one covariance. */
+interface MeanErrors {
+  readonly independent: number;
+  readonly fields: OverlapErrors['fields'];
+  readonly errors: OverlapErrors;
+}
+
 function meanErrors(
   overlap: PatchedOverlap,
   candidates: ErrorCandidates,
   posterior: Float64Array,
   likelihood: ErrorLikelihood,
-): OverlapErrors {
+): MeanErrors {
   const { lengths, strengths } = candidates;
   const noise = noiseOf(overlap);
-  let nugget = 0;
+  let independent = 0;
   const variances = new Float64Array(lengths.length);
   for (let c = 0; c < posterior.length; c++) {
-    nugget += posterior[c] * likelihood.nugget[c];
+    independent += posterior[c] * likelihood.independent[c];
     variances[Math.floor(c / strengths.length)] += posterior[c] * (strengths[c % strengths.length] * noise) ** 2;
   }
   const total = variances.reduce((a, b) => a + b, 0);
   const fields = lengths
     .map((length, l) => ({ variance: variances[l], length }))
     .filter((field) => field.variance > LEAST_SHARE * total);
-  return { nugget, fields };
+  const own = independentErrors(independent, overlap.smoothing);
+  return { independent, errors: { nugget: own.nugget, fields: [...own.fields, ...fields] }, fields };
 }
 
 interface InstrumentSum {
   readonly instrument: string;
-  nugget: number;
+  independent: number;
   readonly fields: Map<number, number>;
   overlapCount: number;
   patchCount: number;
@@ -130,13 +143,19 @@ export function shareOfScan(overlap: PatchedOverlap, side: 'a' | 'b'): number {
   return (own / noiseOf(overlap)) ** 2;
 }
 
-function addTo(sums: Map<string, InstrumentSum>, overlap: PatchedOverlap, errors: OverlapErrors): void {
+function addTo(sums: Map<string, InstrumentSum>, overlap: PatchedOverlap, mean: MeanErrors): void {
   for (const side of ['a', 'b'] as const) {
     const { instrument } = side === 'a' ? overlap.scanA : overlap.scanB;
-    const sum = sums.get(instrument) ?? { instrument, nugget: 0, fields: new Map(), overlapCount: 0, patchCount: 0 };
+    const sum = sums.get(instrument) ?? {
+      instrument,
+      independent: 0,
+      fields: new Map(),
+      overlapCount: 0,
+      patchCount: 0,
+    };
     const share = shareOfScan(overlap, side);
-    sum.nugget += share * errors.nugget;
-    for (const { variance, length } of errors.fields)
+    sum.independent += share * mean.independent;
+    for (const { variance, length } of mean.fields)
       sum.fields.set(length, (sum.fields.get(length) ?? 0) + share * variance);
     sum.overlapCount++;
     sum.patchCount += overlap.patches.count;
@@ -148,7 +167,7 @@ function instrumentOf(sum: InstrumentSum): InstrumentErrors {
   const { instrument, overlapCount, patchCount } = sum;
   return {
     instrument,
-    white: Math.sqrt(sum.nugget / overlapCount),
+    white: Math.sqrt(sum.independent / overlapCount),
     fields: [...sum.fields]
       .sort((a, b) => a[0] - b[0])
       .map(([length, variance]) => ({ sigma: Math.sqrt(variance / overlapCount), length })),

@@ -24,11 +24,16 @@ export interface PatchedOverlap {
   /** Point of frame B about which its Jacobians turn, mm. */
   readonly reference: Vec3;
   readonly patches: OverlapPatches;
+  /** Correlation length that smoothing over neighbourhoods gives to what was independent from point to point, mm; 0: none. */
+  readonly smoothing: number;
 }
 
-/** Covariance of an overlap's patch means: nugget / weight on the diagonal, and fields between all patches. Variances mm^2. */
+/**
+ * Covariance of an overlap's patch means: nugget / weight on the diagonal, and fields between all patches. Variances mm^2.
+ * The independent part of the points is the nugget and, where matches are smooth, the field of the smoothing's length.
+ */
 export interface OverlapErrors {
-  /** Of one match. */
+  /** What stays independent from match to match. */
   readonly nugget: number;
   readonly fields: readonly { readonly variance: number; readonly length: number }[];
 }

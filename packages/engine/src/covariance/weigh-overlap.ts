@@ -1,6 +1,6 @@
 import { choleskyFactor } from '../math/index.ts';
 import type { WeighedOverlap } from '../model/index.ts';
-import { fieldCorrelation } from './patch-kernel.ts';
+import { patchCovariance } from './patch-covariance.ts';
 import type { OverlapErrors, PatchedOverlap } from './patched-overlap.ts';
 
 /** Numbers of a weighed form: six of the motion and the stretch. */
@@ -21,7 +21,7 @@ export interface WeighedPatches {
 export function weighOverlap(overlap: PatchedOverlap, errors: OverlapErrors): WeighedPatches {
   const { patches } = overlap;
   const n = patches.count;
-  const factor = factorOf(overlap, errors);
+  const factor = factorOfCovariance(patchCovariance(patches, errors), n, overlap.tie);
   const rows = formRows(overlap);
   // Columns of L^-1 [J7 r].
   const columns = new Float64Array((FORM + 1) * n);
@@ -67,28 +67,14 @@ function formRows(overlap: PatchedOverlap): Float64Array {
   return rows;
 }
 
-/** Cholesky factor of the covariance of the patch means. */
-function factorOf(overlap: PatchedOverlap, errors: OverlapErrors): Float64Array {
-  const { count: n, places, spreads, weights } = overlap.patches;
-  const matrix = new Float64Array(n * n);
-  for (let i = 0; i < n; i++) {
-    for (let j = 0; j <= i; j++) {
-      const dx = places[3 * i] - places[3 * j];
-      const dy = places[3 * i + 1] - places[3 * j + 1];
-      const dz = places[3 * i + 2] - places[3 * j + 2];
-      const spread2 = spreads[i] * spreads[i] + spreads[j] * spreads[j];
-      let sum = i === j ? errors.nugget / weights[i] : 0;
-      for (const { variance, length } of errors.fields)
-        sum += variance * fieldCorrelation(dx * dx + dy * dy + dz * dz, spread2, length);
-      matrix[i * n + j] = sum;
-    }
-  }
-  // The mean over patches of different spread is not exactly a covariance: rounding of the diagonal makes it one.
-  for (let more = 0; ; more = more === 0 ? 1e-12 : more * 10) {
+/** Lower Cholesky factor of a covariance of patch means. */
+export function factorOfCovariance(matrix: Float64Array, n: number, tie: string): Float64Array {
+  // Means over patches of different spread are only nearly a covariance: as much on the diagonal as it takes makes it one.
+  for (let more = 0; more <= 1; more = more === 0 ? 1e-12 : more * 10) {
     const own = matrix.slice();
     for (let i = 0; i < n; i++) own[i * n + i] *= 1 + more;
     const factor = choleskyFactor(own, n);
     if (factor !== null) return factor;
-    if (more > 1) throw new RangeError(`The patches of ${overlap.tie} have no covariance: a number is not finite.`);
   }
+  throw new RangeError(`The patches of ${tie} have no covariance: a number is not finite.`);
 }

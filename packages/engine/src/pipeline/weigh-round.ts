@@ -35,6 +35,7 @@ export async function weighRound(
       bFromA0: overlap.bFromA0,
       reference: overlap.reference,
       patches: measured.patches,
+      smoothing: measured.smoothing,
     };
   });
   const weighed = await weighOverlaps(

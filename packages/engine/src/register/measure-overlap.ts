@@ -15,6 +15,7 @@ import {
   normalNoiseOf,
   observeSurfaces,
   type SmoothSample,
+  type SurfaceObservations,
   smoothSampleOf,
 } from './surface-matching.ts';
 import { analyseInformation } from './weak-directions.ts';
@@ -59,6 +60,8 @@ export interface OverlapMeasurement {
   readonly correlationLength: number;
   /** The matches gathered in cells, at most some two hundred; Jacobians about the form's reference. */
   readonly patches: OverlapPatches;
+  /** Correlation length that smoothing gave to independent errors of the points, mm. */
+  readonly smoothing: number;
   /** In words, frame of `b`: what this overlap does not hold, and what it holds weakly. */
   readonly freeDirections: readonly string[];
   readonly weakDirections: readonly string[];
@@ -146,9 +149,29 @@ export async function measureOverlap(
     effectiveCount: effectiveCount(observations, cellOf, cellCount),
     correlationLength,
     patches: bIsFirst ? shifted(cells, first.origin) : turnedPatches(cells, pose, second.origin),
+    smoothing: SMOOTHING_OF_REACH * meanReach(observations),
     freeDirections: analysis.freeDirections,
     weakDirections: analysis.weakDirections,
   };
+}
+
+/**
+ * Correlation length, in units of the neighbourhood's reach, of independent errors after a local quadric with weights
+ * (1 - d^2 / reach^2)^2: where the autocorrelation of its equivalent kernel falls to 1/e (0.48), a little shorter for its
+ * negative lobes (0.41 by area).
+ */
+const SMOOTHING_OF_REACH = 0.45;
+
+/** Mean reach of the neighbourhoods behind the matches that count, mm. */
+function meanReach({ count, weights, reaches }: SurfaceObservations): number {
+  let sum = 0;
+  let weight = 0;
+  for (let i = 0; i < count; i++) {
+    if (!(weights[i] > 0)) continue;
+    sum += weights[i] * reaches[i];
+    weight += weights[i];
+  }
+  return weight > 0 ? sum / weight : 0;
 }
 
 function shifted(patches: OverlapPatches, origin: Vec3): OverlapPatches {

@@ -136,6 +136,8 @@ export interface SurfaceObservations extends Observations {
   readonly turns: Float64Array;
   /** Weights by what both neighbourhoods know, see `informationOf`; about 1. */
   readonly base: Float64Array;
+  /** Mean reach of both neighbourhoods, mm. */
+  readonly reaches: Float64Array;
   /** Observations that come from samples of `b`; they are the first. */
   fromB: number;
 }
@@ -153,6 +155,7 @@ export function makeSurfaceObservations(a: SmoothSample, b: SmoothSample): Surfa
     raw: new Float64Array(capacity),
     turns: new Float64Array(capacity),
     base: new Float64Array(capacity),
+    reaches: new Float64Array(capacity),
   };
 }
 
@@ -196,6 +199,7 @@ export function observeSurfaces(
     const along =
       nx * (r0 * px + r1 * py + r2 * pz) + ny * (r3 * px + r4 * py + r5 * pz) + nz * (r6 * px + r7 * py + r8 * pz);
     out.turns[n] = 2 - 2 * Math.abs(along);
+    out.reaches[n] = (b.reach[i] + onA.reach[i]) / 2;
     out.base[n] = informationOf(b.roughness[i], b.reach[i], onA.roughness[i], onA.reach[i]);
     n++;
   }
@@ -221,6 +225,7 @@ export function observeSurfaces(
     out.residuals[n] = -d;
     out.raw[n] = -d - a.offsets[i];
     out.turns[n] = 2 - 2 * Math.abs(nx * a.normals[3 * i] + ny * a.normals[3 * i + 1] + nz * a.normals[3 * i + 2]);
+    out.reaches[n] = (a.reach[i] + onB.reach[i]) / 2;
     out.base[n] = informationOf(a.roughness[i], a.reach[i], onB.roughness[i], onB.reach[i]);
     n++;
   }

@@ -110,5 +110,6 @@ export function overlapOfErrors(
     bFromA0: IDENTITY_POSE,
     reference,
     patches: { count: n, weights, places, spreads, jacobians, residuals },
+    smoothing: 0,
   };
 }

@@ -100,7 +100,7 @@ describe('errors that hang together', () => {
     const strip = doorStrip(20, 100);
     const overlap = overlapOfTrial(strip, 30, 0);
     const candidates = { ...errorCandidates(20, 200), nuggets: [0.37] };
-    const { logLikelihood } = errorLikelihood({ patches: overlap.patches, noise: 0.07, candidates });
+    const { logLikelihood } = errorLikelihood({ patches: overlap.patches, smoothing: 0, noise: 0.07, candidates });
     const S = candidates.strengths.length;
     const dense = (l: number, s: number): number => {
       const { nugget, fields } = {

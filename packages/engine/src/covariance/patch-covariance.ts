@@ -1,0 +1,35 @@
+import type { OverlapPatches } from '../model/index.ts';
+import { fieldCorrelation } from './patch-kernel.ts';
+import type { OverlapErrors } from './patched-overlap.ts';
+
+/**
+ * Share of a smooth match's independent part that it does not share with its neighbours: their neighbourhoods differ by
+ * whole points. It also keeps the covariance of patches that lie close from being singular.
+ */
+const UNSHARED = 0.1;
+
+/** Errors that are independent from point to point, with the variance of one match, as the covariance of patch means sees them. */
+export function independentErrors(variance: number, smoothing: number): OverlapErrors {
+  if (!(smoothing > 0)) return { nugget: variance, fields: [] };
+  return { nugget: UNSHARED * variance, fields: [{ variance: (1 - UNSHARED) * variance, length: smoothing }] };
+}
+
+/** Covariance of the patch means, n x n, mm^2. */
+export function patchCovariance(patches: OverlapPatches, errors: OverlapErrors): Float64Array {
+  const { count: n, places, spreads, weights } = patches;
+  const matrix = new Float64Array(n * n);
+  for (let i = 0; i < n; i++) {
+    for (let j = 0; j <= i; j++) {
+      const dx = places[3 * i] - places[3 * j];
+      const dy = places[3 * i + 1] - places[3 * j + 1];
+      const dz = places[3 * i + 2] - places[3 * j + 2];
+      const square = dx * dx + dy * dy + dz * dz;
+      const spread2 = spreads[i] * spreads[i] + spreads[j] * spreads[j];
+      let sum = i === j ? errors.nugget / weights[i] : 0;
+      for (const { variance, length } of errors.fields) sum += variance * fieldCorrelation(square, spread2, length);
+      matrix[i * n + j] = sum;
+      matrix[j * n + i] = sum;
+    }
+  }
+  return matrix;
+}
