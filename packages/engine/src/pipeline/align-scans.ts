@@ -1,36 +1,19 @@
-import { adjustNetwork, type NetworkAdjustment } from '../adjust/index.ts';
-import { makeRunContext, type RunContext } from '../base/index.ts';
+import type { NetworkAdjustment } from '../adjust/index.ts';
+import type { RunContext } from '../base/index.ts';
 import { compose, invert, type Pose, type Vec3 } from '../math/index.ts';
-import type { AlignmentResult, FramePose, NetworkObservation, TieResult } from '../model/index.ts';
-import { type AssembledScan, compareScans, type PreparedScan } from '../register/index.ts';
+import type { AlignmentResult, FramePose, TieResult } from '../model/index.ts';
+import type { AssembledScan, PreparedScan } from '../register/index.ts';
 import type { AlignInput } from './align-input.ts';
+import { ALIGN_DEFAULTS, type AlignOptions } from './align-options.ts';
 import { type FrameGroup, groupFrames } from './frame-groups.ts';
 import { keyOfScan } from './interned-scan.ts';
-import { findKnownLinks, type KnownLinks } from './known-links.ts';
+import { findKnownLinks } from './known-links.ts';
 import { type FirstPoses, placeWithoutGuess } from './no-guess-poses.ts';
-import { measureOverlaps, motionOfSphere, type PairMemory, pairsInReach, type RoundScan } from './overlap-round.ts';
+import type { RoundScan } from './overlap-round.ts';
 import { refinePickedLinks } from './refine-picked.ts';
+import { type SettledFrames, settleFrames } from './settle-frames.ts';
 import type { TaskRunner } from './task-runner.ts';
 import type { PrepareTask } from './tasks.ts';
-
-/** Options of `alignScans`. */
-export interface AlignOptions {
-  /** Rounds of measuring all overlaps and adjusting all frames. */
-  readonly maxRounds: number;
-  /** The frames have settled when no point moves by more than this share of the noise. */
-  readonly settledShare: number;
-  /** The same for a swing to and fro that does not get smaller. */
-  readonly swingShare: number;
-}
-
-/**
- * 40 rounds: overlaps of real scans settle within fifteen; more are reported as not settled. A hundredth of the noise: far below
- * anything that can be seen or matters; a swing of a tenth is still far below the stated uncertainty.
- */
-export const ALIGN_DEFAULTS: AlignOptions = { maxRounds: 40, settledShare: 0.01, swingShare: 0.1 };
-
-/** Rounds over which a swing is watched. */
-const SWING_ROUNDS = 4;
 
 /**
  * Places all frames of a job in one: first poses, then all overlaps, targets and picked pairs adjusted together.
@@ -64,17 +47,7 @@ export async function alignScans(
   const poses = new Map(first.commonFromFrame);
   placeTargetGroups(groups, poses, scansOfFrame);
   if (poses.size === 0) return refuseAll(input, groups, first.assembled);
-  rebase(poses, input.frames);
-  const settled = await settle(
-    input,
-    inOwnOrder(scans),
-    known,
-    poses,
-    first.spacing,
-    settings,
-    runner,
-    context.part(0.6, 1),
-  );
+  const settled = await settleFrames(input, scans, known, poses, first.spacing, settings, runner, context.part(0.6, 1));
   return describe(input, groups, first, settled, context);
 }
 
@@ -127,130 +100,6 @@ function placeTargetGroups(
   const largest = [...groups].sort((a, b) => b.frames.length - a.frames.length)[0];
   if (largest === undefined) return;
   for (const [frame, pose] of largest.groupFromFrame) poses.set(frame, pose);
-}
-
-/** The scans in an order that comes from themselves, so that the order of the files leaves no trace in the result. */
-function inOwnOrder(scans: readonly RoundScan[]): RoundScan[] {
-  return [...scans].sort((a, b) => compareScans(a.keyed.scan, b.keyed.scan));
-}
-
-/** Makes the first placed frame the job's frame. */
-function rebase(poses: Map<string, Pose>, frames: readonly string[]): void {
-  const base = frames.find((frame) => poses.has(frame)) as string;
-  const baseFromCommon = invert(poses.get(base) as Pose);
-  for (const [frame, pose] of poses) {
-    poses.set(
-      frame,
-      frame === base ? { rotation: [1, 0, 0, 0], translation: [0, 0, 0] } : compose(baseFromCommon, pose),
-    );
-  }
-}
-
-interface Settled {
-  readonly adjustment: NetworkAdjustment;
-  readonly rounds: number;
-  readonly isSettled: boolean;
-}
-
-async function settle(
-  input: AlignInput,
-  scans: readonly RoundScan[],
-  known: KnownLinks,
-  poses: Map<string, Pose>,
-  coarseSpacing: number,
-  settings: AlignOptions,
-  runner: TaskRunner,
-  context: RunContext,
-): Promise<Settled> {
-  const memory = new Map<string, PairMemory>();
-  const spacing = Math.max(0, ...scans.map((scan) => scan.keyed.scan.spacing));
-  const noise = Math.min(Infinity, ...scans.map((scan) => scan.keyed.scan.noise));
-  const fixed = known.observations.filter((o) => placedWith(o, poses));
-  const datum = input.frames.find((frame) => poses.has(frame)) as string;
-  // Adjusted in the scans' own order too; only the last adjustment holds the job's own frame.
-  const ownFrames = [...new Set([...scans.map((scan) => scan.frame), ...input.frames])].filter((frame) =>
-    poses.has(frame),
-  );
-  const adjust = (overlaps: readonly NetworkObservation[], frames: readonly string[], run: RunContext) =>
-    adjustNetwork(
-      [...fixed, ...overlaps],
-      {
-        frames: frames.map((frame) => ({ frame, ...centreOf(frame, scans) })),
-        start: poses,
-        datum: { kind: 'fixed-frame', frame: frames[0] },
-        // Many points, many tests: together they raise a false alarm in one job of twenty.
-        pointTestLevel: Math.min(0.001, 0.05 / Math.max(1, fixed.length)),
-      },
-      run,
-    );
-  // The reach of matches halves from round to round, from where a coarse pose may be off down to the data's own spacing.
-  let gate = 2 * coarseSpacing;
-  const motions: number[] = [];
-  for (let round = 1; ; round++) {
-    const isFine = gate <= 3 * spacing;
-    const from = Math.min(0.9, (round - 1) / settings.maxRounds);
-    context.progress(from, `round ${round}: measuring overlaps`);
-    const pairs = pairsInReach(scans, poses, isFine ? 3 * spacing : gate);
-    const part = context.part(from, Math.min(0.9, round / settings.maxRounds));
-    const overlaps = await measureOverlaps(pairs, poses, isFine ? 0 : gate, memory, runner, part);
-    const quiet = makeRunContext({ seed: context.seed, signal: context.signal });
-    const adjustment = await adjust(overlaps, ownFrames, quiet);
-    let moved = 0;
-    for (const frame of adjustment.frames) {
-      const before = poses.get(frame.frame);
-      if (frame.jobFromFrame === null || before === undefined) continue;
-      for (const scan of scans) {
-        if (scan.frame !== frame.frame) continue;
-        moved = Math.max(moved, motionOfSphere(before, frame.jobFromFrame, scan.middle, scan.reach));
-      }
-      poses.set(frame.frame, frame.jobFromFrame);
-    }
-    if (isFine) motions.push(moved);
-    const isSettled = isFine && (scans.length === 0 || hasSettled(motions, noise, settings));
-    if (isSettled || round >= settings.maxRounds) {
-      rebase(poses, input.frames);
-      const jobFrames = [datum, ...input.frames.filter((frame) => poses.has(frame) && frame !== datum)];
-      const last = await adjust(overlaps, jobFrames, context.part(1, 1));
-      await context.checkpoint(1, 'all frames adjusted');
-      return { adjustment: last, rounds: round, isSettled };
-    }
-    if (!isFine) gate /= 2;
-  }
-}
-
-/**
- * Settled: nothing moves by more than a small share of the noise; or a few matches at a threshold change sides again and
- * again, so that the frames swing without coming nearer, by an amount that is still far below the noise.
- */
-function hasSettled(motions: readonly number[], noise: number, settings: AlignOptions): boolean {
-  const last = motions[motions.length - 1];
-  if (last <= settings.settledShare * noise) return true;
-  const before = motions.slice(-1 - SWING_ROUNDS, -1);
-  const isSwinging = before.length === SWING_ROUNDS && last > 0.5 * Math.max(...before);
-  return isSwinging && Math.max(last, ...before) <= settings.swingShare * noise;
-}
-
-function placedWith(observation: NetworkObservation, poses: ReadonlyMap<string, Pose>): boolean {
-  if (observation.kind === 'target' || observation.kind === 'prior') return poses.has(observation.frame);
-  return poses.has(observation.frameA) && poses.has(observation.frameB);
-}
-
-/** Centre and rms radius of a frame's scans, in the frame. */
-function centreOf(
-  frame: string,
-  scans: readonly RoundScan[],
-): { readonly centre: Vec3 | null; readonly radius: number | null } {
-  const own = scans.filter((scan) => scan.frame === frame).map((scan) => scan.keyed.scan);
-  if (own.length === 0) return { centre: null, radius: null };
-  const count = own.reduce((sum, scan) => sum + scan.border.length, 0);
-  const centre = [0, 1, 2].map(
-    (k) => own.reduce((sum, scan) => sum + scan.border.length * (scan.origin[k] + scan.centroid[k]), 0) / count,
-  ) as unknown as Vec3;
-  const squares = own.reduce((sum, scan) => {
-    const d = Math.hypot(...scan.origin.map((v, k) => v + scan.centroid[k] - centre[k]));
-    return sum + scan.border.length * (scan.radius ** 2 + d * d);
-  }, 0);
-  return { centre, radius: Math.sqrt(squares / count) };
 }
 
 function refuseAll(
@@ -363,7 +212,7 @@ function describe(
   input: AlignInput,
   groups: readonly FrameGroup[],
   first: FirstPoses,
-  settled: Settled,
+  settled: SettledFrames,
   context: RunContext,
 ): AlignmentResult {
   const { adjustment, rounds, isSettled } = settled;
@@ -423,7 +272,7 @@ function describe(
     jointCovariance: adjustment.jointCovariance,
     globalTest: adjustment.globalTest,
     varianceComponents: adjustment.varianceComponents,
-    instrumentErrors: adjustment.instrumentErrors,
+    instrumentErrors: settled.instruments,
     movedParts: adjustment.movedParts,
   };
 }

@@ -106,8 +106,31 @@ describe('measureOverlap', () => {
       }
       const total = patches.weights.reduce((sum, value) => sum + value, 0);
       expect(total).toBeCloseTo(form.weightSum, 6);
-      expect(measured.effectiveCount).toBeLessThanOrEqual(patches.count);
-      expect(measured.effectiveCount).toBeGreaterThan(0.3 * patches.count);
+      expect(patches.count).toBeLessThanOrEqual(200);
+      expect(patches.count).toBeGreaterThan(50);
+      expect(Math.max(...patches.spreads)).toBeLessThan(measured.form.radius);
+    }
+  });
+
+  it('has patches that mean the same whichever scan comes first: the distance of A along the normal of B', async () => {
+    const context = makeRunContext();
+    const random = makeRandom(1, 'patch gap');
+    const plate = (height: number): Vec3[] =>
+      Array.from({ length: 3000 }, () => [
+        200 * random.uniform(),
+        200 * random.uniform(),
+        height + 0.02 * random.normal(),
+      ]);
+    const up = { kind: 'direction', direction: [0, 0, 1] } as const;
+    const a = await prepareScan(scanOf(plate(0.5), { viewpoint: up }), {}, context);
+    const b = await prepareScan(scanOf(plate(0), { viewpoint: up }), {}, context);
+    for (const [p, q, gap] of [
+      [a, b, 0.5],
+      [b, a, -0.5],
+    ] as const) {
+      const { patches } = await measureOverlap(p, q, IDENTITY_POSE, {}, context);
+      expect(patches.residuals.reduce((sum, r) => sum + r, 0) / patches.count).toBeCloseTo(gap, 1);
+      for (let k = 0; k < patches.count; k++) expect(patches.jacobians[6 * k + 2]).toBeGreaterThan(0.9);
     }
   });
 
