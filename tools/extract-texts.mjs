@@ -1,6 +1,7 @@
 // Collects every text that people see from the sources into packages/cli/texts/en.json, with the files it stands in.
 //   node tools/extract-texts.mjs           says whether the list is current, and how much each language covers
 //   node tools/extract-texts.mjs --write   writes the list anew
+//   node tools/extract-texts.mjs --prune de     takes out of a language what is no longer used
 //   node tools/extract-texts.mjs --missing de   prints what a language lacks, as JSON to fill in
 import { existsSync, readdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join, relative, sep } from 'node:path';
@@ -17,7 +18,7 @@ const SOURCES = ['packages/engine/src', 'packages/jobs/src', 'packages/cli/src']
 const ONLY_MESSAGES =
   /engine\/src\/(formats|geometry|math|simulate|covariance)\/|jobs\/src\/(store|pool)\/|color-maps|report-style|encode-png|base\/translate|escape-html|translate-report/;
 
-/** Texts of the library that reads the command line. */
+/** Texts of the library that reads the command line, and answers. */
 const LIBRARY_TEXTS = [
   'Usage:',
   'Options:',
@@ -37,6 +38,11 @@ const LIBRARY_TEXTS = [
   '(Did you mean {0=}?)',
   '(Did you mean one of {0=}?)',
   '{0*} (choices: {1=})',
+  // Answers to a question.
+  'y',
+  'yes',
+  'n',
+  'no',
 ];
 
 /** Properties, parameters and variables that hold texts; what stands in a place of such a name is translated in turn. */
@@ -307,7 +313,7 @@ class FileExtraction {
     if (words.every((word) => UNITS.has(word))) return;
     // Codes, keys, colours, paths, lines of styles and of drawings.
     if (/^[\w./-]*[\w-]+\/[\w./{}*=-]*$/.test(text) || /^--?[\w-]+$/.test(text)) return;
-    if (/[;{]\s*[\w-]+:|^[MmLlHhVvCc][\d{-]|:\/\/|^\.|^#[0-9a-f]{3,8}$|^<|^rgb|^[\w-]+=$/i.test(text)) return;
+    if (/[;{]\s*[\w-]+:\S|^[MmLlHhVvCc][\d{-]|:\/\/|^\.|^#[0-9a-f]{3,8}$|^<|^rgb|^[\w-]+=$/i.test(text)) return;
     if (
       /^[a-z]+([A-Z][a-z0-9]*)+$|^\S*_\S*$|^[A-Z0-9]+$|^[a-z]+(-[a-z0-9]+)+$|\.(csv|json|ply|stl|obj|glb|html|mjs|ts|part)$/.test(
         text,
@@ -608,6 +614,13 @@ function main(args) {
     const { missing } = coverageOf(args[1] ?? 'de', texts);
     process.stdout.write(`${JSON.stringify(Object.fromEntries(missing.map((text) => [text, ''])), null, 2)}\n`);
     return 0;
+  }
+  if (args[0] === '--prune') {
+    const file = join(TEXTS_FOLDER, `${args[1]}.json`);
+    const document = JSON.parse(readFileSync(file, 'utf8'));
+    const kept = Object.entries(document.texts).filter(([text]) => text in texts);
+    const sorted = Object.fromEntries(kept.sort(([a], [b]) => (a < b ? -1 : 1)));
+    writeFileSync(file, `${JSON.stringify({ ...document, texts: sorted }, null, 2)}\n`);
   }
   const current = existsSync(path) && readFileSync(path, 'utf8').replaceAll('\r\n', '\n') === wanted;
   if (args[0] === '--write') {

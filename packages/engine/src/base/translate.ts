@@ -294,8 +294,8 @@ function shownCore(core: string, catalogue: TextCatalogue, depth: number): strin
     const pieces = core.split(separator);
     if (pieces.length < 2) continue;
     const { text, isKnown } = runs(pieces, glue, catalogue, depth);
-    // Commas part texts only where all of them are known.
-    if (isKnown || glue !== ', ') return text;
+    // Sentences stand for themselves; half a list in another language would be neither.
+    if (isKnown || glue === ' ') return text;
   }
   return localNumbers(core, catalogue);
 }
