@@ -1,9 +1,10 @@
 import { symmetricEigen } from '../math/index.ts';
-import { BLOCK, BLOCK_AREA, type BlockMatrix } from './block-matrix.ts';
+import { type BlockMatrix, blockOffsets } from './block-matrix.ts';
+import { multiplyBlocks, subtractTransposedProduct, transposeBlock } from './block-products.ts';
 
 /** A direction that nothing holds: one motion of several blocks, of unit length in the block that is eliminated last. */
 export interface FreeDirection {
-  /** Six numbers a block. */
+  /** The numbers of all blocks, one after the other. */
   readonly motion: Float64Array;
 }
 
@@ -20,29 +21,38 @@ interface Column {
  * Cholesky factor (L D L^T in blocks) of a sparse symmetric block matrix, with its free directions.
  *
  * Method   blocks eliminated in the order of least degree; a pivot direction that elimination has used up is held in its
- *          place and reported as free. Selected inverse on the pattern of the factor by the recursion of Takahashi,
- *          Fagan & Chin 1973; other blocks by solving.
- * Cost     chains: linear; all n blocks tied with each other: n^3 / 6 block products.
+ *          place and reported as free. The whole inverse by the recursion of Takahashi, Fagan & Chin 1973, row by row.
+ * Cost     chains: linear, and quadratic for the inverse; all n unknowns tied with each other: n^3 / 3 and 2 n^3 / 3.
  */
 export class BlockCholesky {
   readonly blockCount: number;
+  readonly sizes: readonly number[];
+  readonly offsets: Int32Array;
   readonly freeDirections: readonly FreeDirection[];
-  /** Block at each place of the order, and place of each block. */
+  /** Block at each place of the order. */
   readonly #order: Int32Array;
-  readonly #place: Int32Array;
+  /** By place: sizes, and where a block begins. */
+  readonly #sizes: number[];
+  readonly #offsets: Int32Array;
   /** By place: N_ik D_k^-1 for the rows below. */
   readonly #columns: Column[];
   readonly #pivotInverse: Float64Array[] = [];
-  #selected: Map<number, Float64Array> | null = null;
-  readonly #solved = new Map<number, Float64Array>();
+  #inverse: Float64Array | null = null;
 
   constructor(matrix: BlockMatrix) {
     const n = matrix.blockCount;
     this.blockCount = n;
+    this.sizes = matrix.sizes;
+    this.offsets = blockOffsets(matrix.sizes);
     const { order, place, rows } = orderOfLeastDegree(matrix);
     this.#order = order;
-    this.#place = place;
-    this.#columns = rows.map((r) => ({ rows: r, blocks: r.map(() => new Float64Array(BLOCK_AREA)) }));
+    const sizes = Array.from(order, (k) => matrix.sizes[k] as number);
+    this.#sizes = sizes;
+    this.#offsets = blockOffsets(sizes);
+    this.#columns = rows.map((r, p) => ({
+      rows: r,
+      blocks: r.map((i) => new Float64Array((sizes[i] as number) * (sizes[p] as number))),
+    }));
     const pivots = Array.from(order, (k) => matrix.at(k, k).slice());
     const find = rows.map((r) => new Map(r.map((row, at) => [row, at])));
     matrix.rows.forEach((row, i) => {
@@ -54,20 +64,24 @@ export class BlockCholesky {
           (find[low] as Map<number, number>).get(high) as number
         ] as Float64Array;
         if (pi > pj) target.set(block);
-        else target.set(transpose(block));
+        else target.set(transposeBlock(block, matrix.sizes[i] as number, matrix.sizes[j] as number));
       }
     });
     const held: { place: number; direction: Float64Array }[] = [];
     for (let p = 0; p < n; p++) {
-      const scale = largestEigenvalue(matrix.at(order[p], order[p]));
-      const { inverse, free } = invertPivot(pivots[p] as Float64Array, scale);
+      const own = sizes[p] as number;
+      const scale = largestEigenvalue(matrix.at(order[p], order[p]), own);
+      const { inverse, free } = invertPivot(pivots[p] as Float64Array, own, scale);
       this.#pivotInverse.push(inverse);
       for (const direction of free) held.push({ place: p, direction });
       const column = this.#columns[p] as Column;
-      const reduced = column.blocks.map((block) => multiply(block, inverse));
+      const reduced = column.blocks.map((block, a) =>
+        multiplyBlocks(block, inverse, sizes[column.rows[a] as number] as number, own),
+      );
       column.rows.forEach((i, a) => {
         const factor = reduced[a] as Float64Array;
-        subtractTransposedProduct(pivots[i] as Float64Array, factor, column.blocks[a] as Float64Array);
+        const m = sizes[i] as number;
+        subtractTransposedProduct(pivots[i] as Float64Array, factor, column.blocks[a] as Float64Array, m, m, own);
         for (let b = 0; b < a; b++) {
           const j = column.rows[b] as number;
           const at = (find[j] as Map<number, number>).get(i) as number;
@@ -75,6 +89,9 @@ export class BlockCholesky {
             (this.#columns[j] as Column).blocks[at] as Float64Array,
             factor,
             column.blocks[b] as Float64Array,
+            m,
+            sizes[j] as number,
+            own,
           );
         }
       });
@@ -87,8 +104,8 @@ export class BlockCholesky {
 
   /** The motion of all blocks that a free direction of one pivot brings about. */
   #freeMotion(place: number, direction: Float64Array): Float64Array {
-    const motion = new Float64Array(BLOCK * this.blockCount);
-    motion.set(direction, place * BLOCK);
+    const motion = new Float64Array(this.#offsets[this.blockCount]);
+    motion.set(direction, this.#offsets[place]);
     this.#substituteBack(motion, place - 1);
     return this.#inCallersOrder(motion);
   }
@@ -97,12 +114,16 @@ export class BlockCholesky {
   #substituteBack(x: Float64Array, from: number): void {
     for (let p = from; p >= 0; p--) {
       const { rows, blocks } = this.#columns[p] as Column;
+      const own = this.#sizes[p] as number;
+      const to = this.#offsets[p];
       rows.forEach((i, a) => {
         const g = blocks[a] as Float64Array;
-        for (let c = 0; c < BLOCK; c++) {
+        const m = this.#sizes[i] as number;
+        const begin = this.#offsets[i];
+        for (let c = 0; c < own; c++) {
           let sum = 0;
-          for (let r = 0; r < BLOCK; r++) sum += g[r * BLOCK + c] * x[i * BLOCK + r];
-          x[p * BLOCK + c] -= sum;
+          for (let r = 0; r < m; r++) sum += g[r * own + c] * x[begin + r];
+          x[to + c] -= sum;
         }
       });
     }
@@ -111,7 +132,7 @@ export class BlockCholesky {
   #inCallersOrder(x: Float64Array): Float64Array {
     const out = new Float64Array(x.length);
     this.#order.forEach((block, p) => {
-      out.set(x.subarray(p * BLOCK, (p + 1) * BLOCK), block * BLOCK);
+      out.set(x.subarray(this.#offsets[p], this.#offsets[p + 1]), this.offsets[block]);
     });
     return out;
   }
@@ -120,73 +141,102 @@ export class BlockCholesky {
   solve(b: Float64Array): Float64Array {
     const x = new Float64Array(b.length);
     this.#order.forEach((block, p) => {
-      x.set(b.subarray(block * BLOCK, (block + 1) * BLOCK), p * BLOCK);
+      x.set(b.subarray(this.offsets[block], this.offsets[block + 1]), this.#offsets[p]);
     });
+    const scaled = new Float64Array(x.length);
     for (let p = 0; p < this.blockCount; p++) {
       const { rows, blocks } = this.#columns[p] as Column;
+      const own = this.#sizes[p] as number;
+      const from = this.#offsets[p];
       rows.forEach((i, a) => {
-        multiplyVector(x, i, blocks[a] as Float64Array, x, p, -1);
+        const g = blocks[a] as Float64Array;
+        const m = this.#sizes[i] as number;
+        const to = this.#offsets[i];
+        for (let r = 0; r < m; r++) {
+          let sum = 0;
+          for (let c = 0; c < own; c++) sum += g[r * own + c] * x[from + c];
+          x[to + r] -= sum;
+        }
       });
+      const pivot = this.#pivotInverse[p] as Float64Array;
+      for (let r = 0; r < own; r++) {
+        for (let c = 0; c < own; c++) scaled[from + r] += pivot[r * own + c] * x[from + c];
+      }
     }
-    const scaled = new Float64Array(x.length);
-    for (let p = 0; p < this.blockCount; p++) multiplyVector(scaled, p, this.#pivotInverse[p] as Float64Array, x, p, 1);
     this.#substituteBack(scaled, this.blockCount - 1);
     return this.#inCallersOrder(scaled);
   }
 
   /** Block (i, j) of the inverse, row-major. */
   inverseBlock(i: number, j: number): Float64Array {
-    this.#selected ??= this.#selectInverse();
-    const n = this.blockCount;
-    const [pi, pj] = [this.#place[i], this.#place[j]];
-    const stored = this.#selected.get(pi >= pj ? pi * n + pj : pj * n + pi);
-    if (stored) return pi >= pj ? stored : transpose(stored);
-    const known = this.#solved.get(i * n + j);
-    if (known) return known;
-    const block = new Float64Array(BLOCK_AREA);
-    const unit = new Float64Array(BLOCK * n);
-    for (let c = 0; c < BLOCK; c++) {
-      unit[j * BLOCK + c] = 1;
-      const column = this.solve(unit);
-      unit[j * BLOCK + c] = 0;
-      for (let r = 0; r < BLOCK; r++) block[r * BLOCK + c] = column[i * BLOCK + r];
+    const inverse = this.inverse();
+    const total = this.offsets[this.blockCount];
+    const [m, n] = [this.sizes[i] as number, this.sizes[j] as number];
+    const out = new Float64Array(m * n);
+    for (let r = 0; r < m; r++) {
+      const from = (this.offsets[i] + r) * total + this.offsets[j];
+      for (let c = 0; c < n; c++) out[r * n + c] = inverse[from + c];
     }
-    this.#solved.set(i * n + j, block);
-    this.#solved.set(j * n + i, transpose(block));
-    return block;
+    return out;
   }
 
-  /** Blocks of the inverse by places, row >= column, on the pattern of the factor. */
-  #selectInverse(): Map<number, Float64Array> {
-    const n = this.blockCount;
-    const inverse = new Map<number, Float64Array>();
-    for (let p = n - 1; p >= 0; p--) {
+  /** The whole inverse, row-major; made once. */
+  inverse(): Float64Array {
+    this.#inverse ??= this.#invert();
+    return this.#inverse;
+  }
+
+  #invert(): Float64Array {
+    const total = this.#offsets[this.blockCount];
+    // In the order of elimination; each row is found from the rows below it.
+    const z = new Float64Array(total * total);
+    for (let p = this.blockCount - 1; p >= 0; p--) {
       const { rows, blocks } = this.#columns[p] as Column;
-      const diagonal = (this.#pivotInverse[p] as Float64Array).slice();
-      const column = rows.map((i) => {
-        const block = new Float64Array(BLOCK_AREA);
-        rows.forEach((j, b) => {
-          const g = blocks[b] as Float64Array;
-          if (i >= j) subtractProduct(block, inverse.get(i * n + j) as Float64Array, g);
-          else subtractProductOfTransposed(block, inverse.get(j * n + i) as Float64Array, g);
+      const own = this.#sizes[p] as number;
+      const begin = this.#offsets[p];
+      const end = begin + own;
+      for (let r = 0; r < own; r++) {
+        const row = z.subarray((begin + r) * total + end, (begin + r + 1) * total);
+        rows.forEach((i, a) => {
+          const g = blocks[a] as Float64Array;
+          const m = this.#sizes[i] as number;
+          for (let k = 0; k < m; k++) {
+            const value = g[k * own + r];
+            if (value === 0) continue;
+            const from = (this.#offsets[i] + k) * total + end;
+            const source = z.subarray(from, from + row.length);
+            for (let c = 0; c < row.length; c++) row[c] -= value * source[c];
+          }
         });
-        return block;
-      });
-      rows.forEach((i, a) => {
-        const block = column[a] as Float64Array;
-        subtractProductOfTransposed(diagonal, blocks[a] as Float64Array, block);
-        inverse.set(i * n + p, block);
-      });
-      for (let r = 0; r < BLOCK; r++) {
-        for (let c = 0; c < r; c++) {
-          const mean = (diagonal[r * BLOCK + c] + diagonal[c * BLOCK + r]) / 2;
-          diagonal[r * BLOCK + c] = mean;
-          diagonal[c * BLOCK + r] = mean;
+      }
+      for (let r = 0; r < own; r++) {
+        for (let c = end; c < total; c++) z[c * total + begin + r] = z[(begin + r) * total + c];
+      }
+      const pivot = this.#pivotInverse[p] as Float64Array;
+      for (let r = 0; r < own; r++) {
+        for (let c = 0; c <= r; c++) {
+          let sum = 2 * pivot[r * own + c];
+          rows.forEach((i, a) => {
+            const g = blocks[a] as Float64Array;
+            const m = this.#sizes[i] as number;
+            const from = this.#offsets[i];
+            for (let k = 0; k < m; k++) {
+              sum -= g[k * own + r] * z[(begin + c) * total + from + k];
+              sum -= g[k * own + c] * z[(begin + r) * total + from + k];
+            }
+          });
+          z[(begin + r) * total + begin + c] = sum / 2;
+          z[(begin + c) * total + begin + r] = sum / 2;
         }
       }
-      inverse.set(p * n + p, diagonal);
     }
-    return inverse;
+    const to = new Int32Array(total);
+    this.#order.forEach((block, p) => {
+      for (let k = 0; k < (this.#sizes[p] as number); k++) to[this.#offsets[p] + k] = this.offsets[block] + k;
+    });
+    const out = new Float64Array(total * total);
+    for (let r = 0; r < total; r++) for (let c = 0; c < total; c++) out[to[r] * total + to[c]] = z[r * total + c];
+    return out;
   }
 }
 
@@ -223,81 +273,24 @@ function orderOfLeastDegree(matrix: BlockMatrix): { order: Int32Array; place: In
 }
 
 /** Inverse of a pivot; directions without information are held and returned. */
-function invertPivot(pivot: Float64Array, scale: number): { inverse: Float64Array; free: Float64Array[] } {
-  const { values, vectors } = symmetricEigen(pivot, BLOCK);
-  const inverse = new Float64Array(BLOCK_AREA);
+function invertPivot(pivot: Float64Array, n: number, scale: number): { inverse: Float64Array; free: Float64Array[] } {
+  const { values, vectors } = symmetricEigen(pivot, n);
+  const inverse = new Float64Array(n * n);
   const free: Float64Array[] = [];
-  for (let e = 0; e < BLOCK; e++) {
+  for (let e = 0; e < n; e++) {
     let value = values[e];
     if (!(value > RANK_TOLERANCE * scale)) {
-      free.push(Float64Array.from({ length: BLOCK }, (_, i) => vectors[i * BLOCK + e]));
+      free.push(Float64Array.from({ length: n }, (_, i) => vectors[i * n + e]));
       value = scale > 0 ? scale : 1;
     }
-    for (let i = 0; i < BLOCK; i++) {
-      const v = vectors[i * BLOCK + e] / value;
-      for (let j = 0; j < BLOCK; j++) inverse[i * BLOCK + j] += v * vectors[j * BLOCK + e];
+    for (let i = 0; i < n; i++) {
+      const v = vectors[i * n + e] / value;
+      for (let j = 0; j < n; j++) inverse[i * n + j] += v * vectors[j * n + e];
     }
   }
   return { inverse, free };
 }
 
-function largestEigenvalue(block: Float64Array): number {
-  return symmetricEigen(block, BLOCK).values[BLOCK - 1] as number;
-}
-
-function transpose(block: Float64Array): Float64Array {
-  const out = new Float64Array(BLOCK_AREA);
-  for (let r = 0; r < BLOCK; r++) for (let c = 0; c < BLOCK; c++) out[c * BLOCK + r] = block[r * BLOCK + c];
-  return out;
-}
-
-function multiply(a: Float64Array, b: Float64Array): Float64Array {
-  const out = new Float64Array(BLOCK_AREA);
-  for (let r = 0; r < BLOCK; r++) {
-    for (let k = 0; k < BLOCK; k++) {
-      const value = a[r * BLOCK + k];
-      for (let c = 0; c < BLOCK; c++) out[r * BLOCK + c] += value * b[k * BLOCK + c];
-    }
-  }
-  return out;
-}
-
-/** Block i of out += sign * a * (block j of x). */
-function multiplyVector(out: Float64Array, i: number, a: Float64Array, x: Float64Array, j: number, sign: number): void {
-  for (let r = 0; r < BLOCK; r++) {
-    let sum = 0;
-    for (let c = 0; c < BLOCK; c++) sum += a[r * BLOCK + c] * x[j * BLOCK + c];
-    out[i * BLOCK + r] += sign * sum;
-  }
-}
-
-/** out -= a b^T: the innermost loop of the factorisation, rows times rows. */
-function subtractTransposedProduct(out: Float64Array, a: Float64Array, b: Float64Array): void {
-  for (let r = 0; r < BLOCK_AREA; r += BLOCK) {
-    const [a0, a1, a2, a3, a4, a5] = [a[r], a[r + 1], a[r + 2], a[r + 3], a[r + 4], a[r + 5]];
-    for (let c = 0, k = 0; c < BLOCK; c++, k += BLOCK) {
-      out[r + c] -= a0 * b[k] + a1 * b[k + 1] + a2 * b[k + 2] + a3 * b[k + 3] + a4 * b[k + 4] + a5 * b[k + 5];
-    }
-  }
-}
-
-/** out -= a b. */
-function subtractProduct(out: Float64Array, a: Float64Array, b: Float64Array): void {
-  for (let r = 0; r < BLOCK_AREA; r += BLOCK) {
-    const [a0, a1, a2, a3, a4, a5] = [a[r], a[r + 1], a[r + 2], a[r + 3], a[r + 4], a[r + 5]];
-    for (let c = 0; c < BLOCK; c++) {
-      out[r + c] -= a0 * b[c] + a1 * b[c + 6] + a2 * b[c + 12] + a3 * b[c + 18] + a4 * b[c + 24] + a5 * b[c + 30];
-    }
-  }
-}
-
-/** out -= a^T b. */
-function subtractProductOfTransposed(out: Float64Array, a: Float64Array, b: Float64Array): void {
-  for (let r = 0; r < BLOCK; r++) {
-    const [a0, a1, a2, a3, a4, a5] = [a[r], a[r + 6], a[r + 12], a[r + 18], a[r + 24], a[r + 30]];
-    for (let c = 0; c < BLOCK; c++) {
-      out[r * BLOCK + c] -=
-        a0 * b[c] + a1 * b[c + 6] + a2 * b[c + 12] + a3 * b[c + 18] + a4 * b[c + 24] + a5 * b[c + 30];
-    }
-  }
+function largestEigenvalue(block: Float64Array, n: number): number {
+  return symmetricEigen(block, n).values[n - 1] as number;
 }

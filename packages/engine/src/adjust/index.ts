@@ -11,6 +11,8 @@ export {
 } from './adjust-network.ts';
 export type { NetworkClosure } from './loop-closures.ts';
 export type { NetworkFrame } from './network-model.ts';
-export type { AdjustedTarget, PointResidual } from './network-residuals.ts';
+export type { PointResidual } from './network-residuals.ts';
 export { type PointCovariance, pointCovariance, pointUncertainties } from './point-covariance.ts';
+export type { ScalarResidual } from './scalar-residuals.ts';
+export type { AdjustedTarget, RefusedPoint } from './target-results.ts';
 export type { AdjustedTie } from './tie-results.ts';

@@ -5,149 +5,171 @@ import {
   invert,
   type Pose,
   quaternionOfVector,
+  transformPoint,
   vectorOfQuaternion,
 } from '../math/index.ts';
-import type { BlockCholesky } from './block-cholesky.ts';
-import { BLOCK } from './block-matrix.ts';
+import type { NetworkState, NetworkUnknowns } from './linear-link.ts';
 import type { NetworkModel } from './network-model.ts';
-import type { FrameCovariance } from './network-residuals.ts';
+import { combineMotions, rigidMotions } from './rigid-motions.ts';
 
-/** How frame i moves when the whole network moves about the job's (local) origin: 6 x 6, rotations as lengths. */
-function datumMatrix(pose: Pose, radius: number, extent: number): Float64Array {
-  const g = new Float64Array(BLOCK * BLOCK);
-  const [x, y, z] = pose.translation;
-  for (let k = 0; k < 3; k++) {
-    g[7 * k] = 1;
-    g[7 * (k + 3)] = radius / extent;
-  }
-  // r x c
-  g[4] = z / extent;
-  g[5] = -y / extent;
-  g[BLOCK + 3] = -z / extent;
-  g[BLOCK + 5] = x / extent;
-  g[2 * BLOCK + 3] = y / extent;
-  g[2 * BLOCK + 4] = -x / extent;
-  return g;
+/** Frames and points that carry the datum of inner constraints: one for each unknown that counts. */
+export type DatumMask = Uint8Array;
+
+/** Marks the unknowns of the chosen points, or, when none are chosen, those of all frames (of all points without frames). */
+export function markDatum(
+  model: NetworkModel,
+  unknowns: NetworkUnknowns,
+  points: readonly string[] | undefined,
+): DatumMask {
+  const mask = new Uint8Array(unknowns.offsets[unknowns.sizes.length]);
+  const mark = (block: number, size: number): void => {
+    if (block >= 0) mask.fill(1, unknowns.offsets[block], unknowns.offsets[block] + size);
+  };
+  const isByPoints = points !== undefined || unknowns.blockOfFrame.every((b) => b < 0);
+  if (isByPoints) {
+    const chosen = points && new Set(points);
+    model.points.forEach((p, i) => {
+      if (!chosen || chosen.has(p.name)) mark(unknowns.blockOfPoint[i], 3);
+    });
+  } else for (const block of unknowns.blockOfFrame) mark(block, 6);
+  return mask;
 }
 
-interface InnerDatum {
-  readonly members: readonly number[];
-  readonly matrices: readonly Float64Array[];
-  /** (sum G^T G)^-1. */
-  readonly cofactor: Float64Array;
-  readonly extent: number;
-}
-
-function makeInnerDatum(model: NetworkModel, members: readonly number[], poses: readonly Pose[]): InnerDatum {
-  const extent = members.reduce(
-    (most, i) => Math.max(most, Math.hypot(...(poses[i] as Pose).translation), model.radii[i] as number),
-    0,
-  );
-  const matrices = members.map((i) => datumMatrix(poses[i] as Pose, model.radii[i] as number, extent));
-  const normal = new Float64Array(36);
-  for (const g of matrices) {
-    for (let i = 0; i < 6; i++)
-      for (let j = 0; j < 6; j++) for (let k = 0; k < 6; k++) normal[6 * i + j] += g[6 * k + i] * g[6 * k + j];
+/** (G^T E G)^-1 for the free motions G over the marked unknowns. */
+function datumCofactor(free: readonly Float64Array[], mask: DatumMask): Float64Array {
+  const n = free.length;
+  const normal = new Float64Array(n * n);
+  for (let i = 0; i < n; i++) {
+    for (let j = 0; j < n; j++) {
+      const [a, b] = [free[i] as Float64Array, free[j] as Float64Array];
+      for (let k = 0; k < mask.length; k++) if (mask[k]) normal[n * i + j] += a[k] * b[k];
+    }
   }
-  const factor = choleskyFactor(normal, 6);
-  if (!factor) throw new RangeError('The frames do not span a datum.');
-  return { members, matrices, cofactor: choleskyInverse(factor, 6), extent };
+  const factor = choleskyFactor(normal, n);
+  if (!factor) throw new RangeError('What was chosen does not span a datum: it can move while its members stay.');
+  return choleskyInverse(factor, n);
 }
 
 /**
- * Moves a solved network as a whole so that the frames have moved least from where they started: inner constraints.
+ * Moves a solved network as a whole so that what carries the datum has moved least from where it started: inner constraints.
  *
- * Method   minimum-norm datum of a free network [Niemeier08, ch. 5]; the norm takes shifts of the frames' centres, and
- *          rotations as lengths at the frames' radii.
+ * Method   minimum-norm datum of a free network [Niemeier08, ch. 5]; the norm takes shifts of points and of the frames'
+ *          centres, and rotations as lengths at the frames' radii.
+ *
+ * @param combinations the rigid motions that are free (see `freeRigidMotions`)
  */
 export function moveToInnerDatum(
   model: NetworkModel,
-  members: readonly number[],
-  start: readonly Pose[],
-  solved: readonly Pose[],
-): Pose[] {
-  let poses = [...solved];
-  // The motion is finite: three rounds leave less than rounding for all but absurd starts.
-  for (let round = 0; round < 4; round++) {
-    const datum = makeInnerDatum(model, members, poses);
-    const moved = new Float64Array(6);
-    members.forEach((i, n) => {
-      const off = compose(poses[i] as Pose, invert(start[i] as Pose));
-      const turn = vectorOfQuaternion(off.rotation);
-      const [p, q] = [(poses[i] as Pose).translation, (start[i] as Pose).translation];
-      const radius = model.radii[i] as number;
-      const motion = [p[0] - q[0], p[1] - q[1], p[2] - q[2], turn[0] * radius, turn[1] * radius, turn[2] * radius];
-      const g = datum.matrices[n] as Float64Array;
-      for (let a = 0; a < 6; a++) for (let b = 0; b < 6; b++) moved[a] += g[6 * b + a] * (motion[b] as number);
+  unknowns: NetworkUnknowns,
+  mask: DatumMask,
+  combinations: readonly Float64Array[],
+  start: NetworkState,
+  solved: NetworkState,
+): NetworkState {
+  let state = solved;
+  if (combinations.length === 0) return state;
+  // The motion is finite: a few rounds leave less than rounding for all but absurd starts.
+  for (let round = 0; round < 6; round++) {
+    const motions = rigidMotions(model, unknowns, state);
+    const free = combineMotions(motions, combinations);
+    const cofactor = datumCofactor(free, mask);
+    const off = displacement(model, unknowns, start, state);
+    const met = free.map((g) => g.reduce((sum, v, k) => sum + (mask[k] ? v * off[k] : 0), 0));
+    const whole = new Float64Array(6);
+    combinations.forEach((v, a) => {
+      const amount = met.reduce((sum, m, b) => sum - cofactor[free.length * a + b] * m, 0);
+      for (let k = 0; k < 6; k++) whole[k] += amount * v[k];
     });
-    const shift = [0, 1, 2, 3, 4, 5].map((a) =>
-      [0, 1, 2, 3, 4, 5].reduce((sum, b) => sum - datum.cofactor[6 * a + b] * moved[b], 0),
-    ) as number[];
-    const at = (k: number): number => shift[k] as number;
-    const turn = quaternionOfVector([at(3) / datum.extent, at(4) / datum.extent, at(5) / datum.extent]);
-    const motion: Pose = { rotation: turn, translation: [at(0), at(1), at(2)] };
-    poses = poses.map((pose) => compose(motion, pose));
+    const turn = quaternionOfVector([whole[3] / motions.extent, whole[4] / motions.extent, whole[5] / motions.extent]);
+    const motion: Pose = { rotation: turn, translation: [whole[0], whole[1], whole[2]] };
+    state = {
+      poses: state.poses.map((pose) => compose(motion, pose)),
+      points: state.points.map((p, i) => (model.points[i]?.fixed ? p : transformPoint(motion, p))),
+      terms: state.terms,
+    };
   }
-  return poses;
+  return state;
+}
+
+/** How far all unknowns are from where they started. */
+function displacement(
+  model: NetworkModel,
+  unknowns: NetworkUnknowns,
+  start: NetworkState,
+  state: NetworkState,
+): Float64Array {
+  const out = new Float64Array(unknowns.offsets[unknowns.sizes.length]);
+  unknowns.blockOfFrame.forEach((block, i) => {
+    if (block < 0) return;
+    const [now, before] = [state.poses[i] as Pose, start.poses[i] as Pose];
+    const turn = vectorOfQuaternion(compose(now, invert(before)).rotation);
+    const at = unknowns.offsets[block];
+    for (let k = 0; k < 3; k++) {
+      out[at + k] = (now.translation[k] as number) - (before.translation[k] as number);
+      out[at + 3 + k] = (turn[k] as number) * (model.radii[i] as number);
+    }
+  });
+  unknowns.blockOfPoint.forEach((block, i) => {
+    if (block < 0) return;
+    for (let k = 0; k < 3; k++)
+      out[unknowns.offsets[block] + k] = (state.points[i]?.[k] as number) - (start.points[i]?.[k] as number);
+  });
+  return out;
 }
 
 /**
- * Covariances of the frames in the datum of inner constraints, from those with one frame held.
+ * Brings a covariance into the datum of inner constraints: C' = S C S^T, S = I - G (G^T E G)^-1 G^T E (Baarda 1973).
  *
- * Method   S-transformation (Baarda 1973): C' = S C S^T, S = I - G (G^T G)^-1 G^T.
+ * @param covariance n x n row-major, n at least the number of unknowns (what comes after them is left alone); changed in place
  */
-export function innerDatumCovariance(
-  model: NetworkModel,
-  members: readonly number[],
-  poses: readonly Pose[],
-  blockOf: Int32Array,
-  factor: BlockCholesky,
-): FrameCovariance {
-  const datum = makeInnerDatum(model, members, poses);
-  // P = C G, six columns; Q = G^T C G.
-  const columns: Float64Array[] = [];
-  for (let c = 0; c < 6; c++) {
-    const right = new Float64Array(BLOCK * factor.blockCount);
-    members.forEach((i, n) => {
-      const block = blockOf[i] as number;
-      if (block >= 0)
-        for (let r = 0; r < 6; r++) right[block * BLOCK + r] = (datum.matrices[n] as Float64Array)[6 * r + c];
+export function transformToInnerDatum(
+  covariance: Float64Array,
+  n: number,
+  free: readonly Float64Array[],
+  mask: DatumMask,
+): void {
+  const k = free.length;
+  if (k === 0) return;
+  const cofactor = datumCofactor(free, mask);
+  // P = (G^T E G)^-1 G^T E C, k x n: what is taken from every column.
+  const takeFromRows = (): void => {
+    const met = free.map((g) => {
+      const sum = new Float64Array(n);
+      for (let r = 0; r < mask.length; r++) {
+        if (!mask[r]) continue;
+        for (let c = 0; c < n; c++) sum[c] += g[r] * covariance[r * n + c];
+      }
+      return sum;
     });
-    columns.push(factor.solve(right));
+    for (let a = 0; a < k; a++) {
+      const amount = new Float64Array(n);
+      for (let b = 0; b < k; b++)
+        for (let c = 0; c < n; c++) amount[c] += cofactor[k * a + b] * (met[b] as Float64Array)[c];
+      const g = free[a] as Float64Array;
+      for (let r = 0; r < g.length; r++) {
+        if (g[r] === 0) continue;
+        for (let c = 0; c < n; c++) covariance[r * n + c] -= g[r] * amount[c];
+      }
+    }
+  };
+  takeFromRows();
+  transposeSquare(covariance, n);
+  takeFromRows();
+  for (let r = 0; r < n; r++) {
+    for (let c = 0; c < r; c++) {
+      const mean = (covariance[r * n + c] + covariance[c * n + r]) / 2;
+      covariance[r * n + c] = mean;
+      covariance[c * n + r] = mean;
+    }
   }
-  const projected = (i: number): Float64Array => {
-    const block = blockOf[i] as number;
-    return Float64Array.from({ length: 36 }, (_, e) =>
-      block < 0 ? 0 : (columns[e % 6] as Float64Array)[block * BLOCK + Math.floor(e / 6)],
-    );
-  };
-  const inner = new Float64Array(36);
-  members.forEach((i, n) => {
-    const p = projected(i);
-    const g = datum.matrices[n] as Float64Array;
-    for (let a = 0; a < 6; a++)
-      for (let b = 0; b < 6; b++) for (let k = 0; k < 6; k++) inner[6 * a + b] += g[6 * k + a] * p[6 * k + b];
-  });
-  const times = (a: Float64Array, b: Float64Array): Float64Array => {
-    const out = new Float64Array(36);
-    for (let i = 0; i < 6; i++)
-      for (let k = 0; k < 6; k++) for (let j = 0; j < 6; j++) out[6 * i + j] += a[6 * i + k] * b[6 * k + j];
-    return out;
-  };
-  const transposed = (a: Float64Array): Float64Array =>
-    Float64Array.from({ length: 36 }, (_, e) => a[(e % 6) * 6 + Math.floor(e / 6)]);
-  const place = new Map(members.map((i, n) => [i, n]));
-  const zero = new Float64Array(36);
-  return (i, j) => {
-    const [ni, nj] = [place.get(i), place.get(j)];
-    if (ni === undefined || nj === undefined) return zero;
-    const gi = times(datum.matrices[ni] as Float64Array, datum.cofactor);
-    const gj = transposed(times(datum.matrices[nj] as Float64Array, datum.cofactor));
-    const [bi, bj] = [blockOf[i] as number, blockOf[j] as number];
-    const own = bi < 0 || bj < 0 ? zero : factor.inverseBlock(bi, bj);
-    const left = times(gi, transposed(projected(j)));
-    const right = times(projected(i), gj);
-    const both = times(times(gi, inner), gj);
-    return own.map((c, e) => c - left[e] - right[e] + both[e]);
-  };
+}
+
+function transposeSquare(m: Float64Array, n: number): void {
+  for (let r = 0; r < n; r++) {
+    for (let c = 0; c < r; c++) {
+      const value = m[r * n + c];
+      m[r * n + c] = m[c * n + r];
+      m[c * n + r] = value;
+    }
+  }
 }

@@ -1,7 +1,7 @@
 import { absoluteOrientation, compose, invert, type Pose, perturb, rotationAngle, type Vec3 } from '../math/index.ts';
 import type { LoopClosure } from '../model/index.ts';
-import { weighForm } from './linearise-link.ts';
 import type { NetworkModel } from './network-model.ts';
+import { formOf } from './weigh-form.ts';
 
 /** A loop of ties: the relative poses around it, composed, would be the identity for perfect ties. */
 export interface NetworkClosure extends LoopClosure {
@@ -39,7 +39,7 @@ function findEdges(model: NetworkModel): Edge[] {
   };
   for (const link of model.links) {
     if (link.kind === 'overlap') {
-      const form = weighForm(link);
+      const form = formOf(link);
       if (form.rank < 6) continue;
       const bFromA = perturb(link.bFromA0, form.best, link.reference);
       if (link.a < link.b) edges.push({ tie: link.source.tie, a: link.a, b: link.b, bFromA });

@@ -1,27 +1,26 @@
 import type { RunContext } from '../base/index.ts';
-import { multiplyQuaternions, normalizeQuaternion, type Pose, quaternionOfVector, type Vec3 } from '../math/index.ts';
+import {
+  add,
+  multiplyQuaternions,
+  normalizeQuaternion,
+  type Pose,
+  quaternionOfVector,
+  type Vec3,
+} from '../math/index.ts';
 import { BlockCholesky } from './block-cholesky.ts';
-import { BLOCK, BlockMatrix } from './block-matrix.ts';
-import { type LinearLink, lineariseLink } from './linearise-link.ts';
+import type { BlockMatrix } from './block-matrix.ts';
+import type { NetworkState, NetworkUnknowns } from './linear-link.ts';
 import type { NetworkModel } from './network-model.ts';
-import { type LinearTarget, lineariseTarget, type RobustWeight } from './target-elimination.ts';
-
-/** The network linearised at its present poses. */
-export interface LinearNetwork {
-  readonly poses: readonly Pose[];
-  readonly links: readonly LinearLink[];
-  readonly linkWeights: readonly number[];
-  readonly targets: readonly LinearTarget[];
-  /** Sum that the solution makes least. */
-  readonly cost: number;
-}
+import { assembleNormals, type LinearNetwork, lineariseNetwork } from './normal-equations.ts';
+import { combineMotions, freeRigidMotions, holdMotions, networkExtent, rigidMotions } from './rigid-motions.ts';
 
 /** The solved network. */
 export interface SolvedNetwork {
   readonly linear: LinearNetwork;
-  /** Block of each frame among the unknowns; -1 for frames that are fixed or left out. */
-  readonly blockOf: Int32Array;
+  readonly unknowns: NetworkUnknowns;
   readonly factor: BlockCholesky;
+  /** Rigid motions that inner constraints have to hold, as combinations of the six; empty for other datums. */
+  readonly heldMotions: readonly Float64Array[];
   readonly iterations: number;
   readonly converged: boolean;
 }
@@ -31,172 +30,98 @@ export interface SolveNetworkSettings {
   readonly largestIterationCount: number;
   /** Huber limit of a standardised length, or null for plain least squares. */
   readonly huberLimit: number | null;
+  /** Blocks at which the free motions of the whole are held for the solution; empty: nothing is held. */
+  readonly hold: readonly number[];
 }
 
-function huberWeight(limit: number | null): RobustWeight {
-  return limit === null ? () => 1 : (t) => (t <= limit ? 1 : limit / t);
+interface Factored {
+  readonly normal: BlockMatrix;
+  readonly right: Float64Array;
+  readonly factor: BlockCholesky;
+  readonly heldMotions: readonly Float64Array[];
 }
 
-/** Huber's cost of a standardised length whose square is given. */
-function huberCost(square: number, limit: number | null): number {
-  if (limit === null || square <= limit * limit) return square;
-  return 2 * limit * Math.sqrt(square) - limit * limit;
-}
-
-function linearise(
+function factorise(
   model: NetworkModel,
-  used: readonly boolean[],
-  poses: readonly Pose[],
-  limit: number | null,
-): LinearNetwork {
-  const robust = huberWeight(limit);
-  let cost = 0;
-  const links: LinearLink[] = [];
-  const linkWeights: number[] = [];
-  for (const link of model.links) {
-    const inside = used[link.a] === true && (link.kind === 'prior' || used[link.b] === true);
-    if (!inside) continue;
-    const linear = lineariseLink(link, poses, model.radii);
-    links.push(linear);
-    const isPair = link.kind === 'pair';
-    linkWeights.push(isPair ? robust(Math.sqrt(linear.weightedSumSquares)) : 1);
-    cost += isPair ? huberCost(linear.weightedSumSquares, limit) : linear.weightedSumSquares;
-  }
-  const targets: LinearTarget[] = [];
-  for (const target of model.targets) {
-    const sightings = target.sightings.filter((s) => used[s.frame]);
-    if (sightings.length === 0) continue;
-    const linear = lineariseTarget({ name: target.name, sightings }, poses, model.radii, robust);
-    targets.push(linear);
-    for (const s of linear.sightings) {
-      let square = 0;
-      for (let i = 0; i < 3; i++) {
-        for (let j = 0; j < 3; j++)
-          square += (s.residual[i] as number) * (s.weight[3 * i + j] as number) * (s.residual[j] as number);
-      }
-      cost += huberCost(square / s.robustWeight, limit);
-    }
-  }
-  return { poses, links, linkWeights, targets, cost };
-}
-
-/** Links of the model that the linearised ones stand for, in the same order. */
-export function usedLinks(model: NetworkModel, used: readonly boolean[]): NetworkModel['links'] {
-  return model.links.filter((link) => used[link.a] && (link.kind === 'prior' || used[link.b]));
-}
-
-function assemble(
-  model: NetworkModel,
-  used: readonly boolean[],
+  unknowns: NetworkUnknowns,
   linear: LinearNetwork,
-  blockOf: Int32Array,
-  blockCount: number,
-): { normal: BlockMatrix; right: Float64Array } {
-  const normal = new BlockMatrix(blockCount);
-  const right = new Float64Array(BLOCK * blockCount);
-  const addRight = (
-    block: number,
-    jacobian: Float64Array,
-    slope: ArrayLike<number>,
-    size: number,
-    factor: number,
-  ): void => {
-    for (let i = 0; i < BLOCK; i++) {
-      for (let k = 0; k < size; k++)
-        right[block * BLOCK + i] -= factor * jacobian[k * BLOCK + i] * (slope[k] as number);
-    }
-  };
-  usedLinks(model, used).forEach((link, n) => {
-    const l = linear.links[n] as LinearLink;
-    const w = linear.linkWeights[n] as number;
-    const sides: [number, Float64Array][] = [[blockOf[link.a] as number, l.jacobianA]];
-    if (link.kind !== 'prior') sides.push([blockOf[link.b] as number, l.jacobianB as Float64Array]);
-    for (const [i, ji] of sides) {
-      if (i < 0) continue;
-      addRight(i, ji, l.slope, l.size, w);
-      for (const [j, jj] of sides) if (j >= 0 && j <= i) normal.addProduct(i, j, ji, l.weight, jj, l.size, w);
-    }
-  });
-  for (const t of linear.targets) {
-    // A target seen once says nothing about poses; eliminating it would leave rounding only.
-    if (t.sightings.length < 2) continue;
-    // U = J^T W, 6 x 3; V = U Q: what eliminating the target takes away is V_i U_j^T.
-    const sides = t.sightings.map((s) => {
-      const u = new Float64Array(18);
-      for (let r = 0; r < BLOCK; r++) {
-        for (let c = 0; c < 3; c++) {
-          for (let k = 0; k < 3; k++) u[3 * r + c] += s.jacobian[k * BLOCK + r] * (s.weight[3 * k + c] as number);
-        }
-      }
-      const v = new Float64Array(18);
-      for (let r = 0; r < BLOCK; r++) {
-        for (let c = 0; c < 3; c++) {
-          for (let k = 0; k < 3; k++) v[3 * r + c] += u[3 * r + k] * (t.cofactor[3 * k + c] as number);
-        }
-      }
-      return { block: blockOf[s.frame] as number, u, v, sighting: s };
-    });
-    for (const { block: i, u, v, sighting: s } of sides) {
-      if (i < 0) continue;
-      for (let r = 0; r < BLOCK; r++) {
-        for (let k = 0; k < 3; k++) right[i * BLOCK + r] -= u[3 * r + k] * (s.residual[k] as number);
-      }
-      normal.addProduct(i, i, s.jacobian, s.weight, s.jacobian, 3, 1);
-      for (const o of sides) if (o.block >= 0 && o.block <= i) normal.subtractOuter(i, o.block, v, o.u);
-    }
+  hold: readonly number[],
+): Factored {
+  const { normal, right } = assembleNormals(model, unknowns, linear);
+  let heldMotions: Float64Array[] = [];
+  if (hold.length > 0) {
+    const motions = rigidMotions(model, unknowns, linear.state);
+    heldMotions = freeRigidMotions(normal, motions, unknowns.offsets);
+    holdMotions(normal, combineMotions(motions, heldMotions), hold, unknowns.offsets);
   }
-  return { normal, right };
+  return { normal, right, factor: new BlockCholesky(normal), heldMotions };
 }
 
-function movePose(pose: Pose, step: Float64Array, block: number, radius: number): Pose {
-  const at = (k: number): number => step[block * BLOCK + k] as number;
-  const turn = quaternionOfVector([at(3) / radius, at(4) / radius, at(5) / radius]);
-  const t = pose.translation;
-  const translation: Vec3 = [t[0] + at(0), t[1] + at(1), t[2] + at(2)];
-  return { rotation: normalizeQuaternion(multiplyQuaternions(turn, pose.rotation)), translation };
+/** The state after a step. */
+function moveState(
+  model: NetworkModel,
+  unknowns: NetworkUnknowns,
+  state: NetworkState,
+  step: Float64Array,
+): NetworkState {
+  const at = (block: number, k: number): number => step[unknowns.offsets[block] + k];
+  return {
+    poses: state.poses.map((pose, i): Pose => {
+      const b = unknowns.blockOfFrame[i];
+      if (b < 0) return pose;
+      const radius = model.radii[i] as number;
+      const turn = quaternionOfVector([at(b, 3) / radius, at(b, 4) / radius, at(b, 5) / radius]);
+      return {
+        rotation: normalizeQuaternion(multiplyQuaternions(turn, pose.rotation)),
+        translation: add(pose.translation, [at(b, 0), at(b, 1), at(b, 2)]),
+      };
+    }),
+    points: state.points.map((p, i): Vec3 => {
+      const b = unknowns.blockOfPoint[i];
+      return b < 0 ? p : add(p, [at(b, 0), at(b, 1), at(b, 2)]);
+    }),
+    terms: state.terms.map((value, i) => {
+      const b = unknowns.blockOfTerm[i];
+      return b < 0 ? value : value + at(b, 0);
+    }),
+  };
 }
 
 /**
- * Makes the sum of all weighted squared residuals least over the poses of the centred frames.
+ * Makes the sum of all weighted squared residuals least over the poses of the centred frames, the points and the scales.
  *
  * Method   Gauss-Newton with targets eliminated from the normal equations; damped (Marquardt) only when a full step does
  *          not lower the sum. Directions that nothing holds stay where they started.
- *
- * @param used frames that take part
- * @param fixed index of the frame that stays, or -1
  */
 export async function solveNetwork(
   model: NetworkModel,
-  used: readonly boolean[],
-  fixed: number,
-  start: readonly Pose[],
+  unknowns: NetworkUnknowns,
+  start: NetworkState,
   settings: SolveNetworkSettings,
   context: RunContext,
 ): Promise<SolvedNetwork> {
-  const blockOf = new Int32Array(model.frames.length).fill(-1);
-  let blockCount = 0;
-  for (let i = 0; i < blockOf.length; i++) if (used[i] && i !== fixed) blockOf[i] = blockCount++;
-  const largestRadius = model.radii.reduce((a, b) => Math.max(a, b), 0);
-  let linear = linearise(model, used, start, settings.huberLimit);
+  const size = networkExtent(model, unknowns, start);
+  let linear = lineariseNetwork(model, unknowns, start, settings.huberLimit);
   let iterations = 0;
-  let converged = blockCount === 0;
+  let converged = unknowns.sizes.length === 0;
   let damping = 0;
   let lastStep = Number.POSITIVE_INFINITY;
-  let { normal, right } = assemble(model, used, linear, blockOf, blockCount);
-  let factor = new BlockCholesky(normal);
+  let system = factorise(model, unknowns, linear, settings.hold);
   while (!converged && iterations < settings.largestIterationCount) {
     await context.checkpoint(iterations / settings.largestIterationCount);
     iterations++;
-    const step = damped(normal, damping, factor).solve(right);
-    holdFree(factor, step);
+    const step = damped(system.normal, damping, system.factor).solve(system.right);
+    holdFree(system.factor, step);
     let largest = 0;
-    for (const value of step) largest = Math.max(largest, Math.abs(value));
-    const poses = linear.poses.map((pose, i) =>
-      (blockOf[i] as number) < 0 ? pose : movePose(pose, step, blockOf[i] as number, model.radii[i] as number),
-    );
-    const next = linearise(model, used, poses, settings.huberLimit);
+    unknowns.sizes.forEach((width, block) => {
+      // A relative length as the length it makes.
+      const unit = width === 1 ? size : 1;
+      for (let k = unknowns.offsets[block]; k < unknowns.offsets[block + 1]; k++)
+        largest = Math.max(largest, unit * Math.abs(step[k]));
+    });
+    const next = lineariseNetwork(model, unknowns, moveState(model, unknowns, linear.state, step), settings.huberLimit);
     // Rounding of the sum itself: a step so small cannot be judged by it.
-    const isFine = largest <= 1e-6 * largestRadius;
+    const isFine = largest <= 1e-6 * size;
     if (next.cost > linear.cost && !isFine) {
       damping = damping === 0 ? 1e-4 : damping * 10;
       if (damping > 1e12) break;
@@ -204,22 +129,20 @@ export async function solveNetwork(
     }
     damping = damping > 1e-5 ? damping / 10 : 0;
     linear = next;
-    ({ normal, right } = assemble(model, used, linear, blockOf, blockCount));
-    factor = new BlockCholesky(normal);
+    system = factorise(model, unknowns, linear, settings.hold);
     // Done when the step is rounding: below the last digits, or small and no longer shrinking.
-    converged = largest <= 1e-14 * largestRadius || (largest <= 1e-8 * largestRadius && largest > lastStep / 4);
+    converged = largest <= 1e-14 * size || (largest <= 1e-8 * size && largest > lastStep / 4);
     lastStep = largest;
   }
-  return { linear, blockOf, factor, iterations, converged };
+  return { linear, unknowns, factor: system.factor, heldMotions: system.heldMotions, iterations, converged };
 }
 
 function damped(normal: BlockMatrix, damping: number, plain: BlockCholesky): BlockCholesky {
   if (damping === 0) return plain;
-  const copy = new BlockMatrix(normal.blockCount);
-  normal.rows.forEach((row, i) => {
-    for (const [j, block] of row) copy.at(i, j).set(block);
+  const copy = normal.copy();
+  copy.sizes.forEach((size, i) => {
     const own = copy.at(i, i);
-    for (let k = 0; k < BLOCK; k++) own[7 * k] *= 1 + damping;
+    for (let k = 0; k < size; k++) own[(size + 1) * k] *= 1 + damping;
   });
   return new BlockCholesky(copy);
 }

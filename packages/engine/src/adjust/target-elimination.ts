@@ -6,13 +6,23 @@ import {
   type Pose,
   rotate,
   rotateCovariance3,
+  scale,
   subtract,
   type Vec3,
 } from '../math/index.ts';
-import type { NetworkTarget } from './network-model.ts';
+import {
+  attachUnknowns,
+  frameScale,
+  type LinearPart,
+  type LinearParts,
+  type NetworkState,
+  type NetworkUnknowns,
+  pointMotion,
+} from './linear-link.ts';
+import type { NetworkModel, NetworkTarget } from './network-model.ts';
 
-/** One sighting at the present poses. */
-export interface LinearSighting {
+/** One sighting at the present poses; its parts say how the residual changes (3 rows). */
+export interface LinearSighting extends LinearParts {
   readonly frame: number;
   /** Where this frame puts the target, in the job. */
   readonly place: Vec3;
@@ -22,8 +32,6 @@ export interface LinearSighting {
   readonly robustWeight: number;
   /** place minus the adjusted target. */
   readonly residual: Vec3;
-  /** 3 x 6: change of the residual with the frame's motion (rotations as lengths at the radius). */
-  readonly jacobian: Float64Array;
 }
 
 /** A target with its best place for the present poses. */
@@ -33,8 +41,6 @@ export interface LinearTarget {
   /** Inverse of the sum of weights: what the sightings alone would leave uncertain. */
   readonly cofactor: Matrix3;
   readonly sightings: readonly LinearSighting[];
-  /** With robust weights. */
-  readonly cost: number;
   readonly weightedSumSquares: number;
 }
 
@@ -49,19 +55,21 @@ export type RobustWeight = (standardised: number) => number;
  */
 export function lineariseTarget(
   target: NetworkTarget,
-  poses: readonly Pose[],
-  radii: readonly number[],
+  model: NetworkModel,
+  state: NetworkState,
+  unknowns: NetworkUnknowns,
   robust: RobustWeight,
 ): LinearTarget {
   const base = target.sightings.map((s) => {
-    const pose = poses[s.frame] as Pose;
+    const pose = state.poses[s.frame] as Pose;
     const covariance = rotateCovariance3(pose.rotation, s.covariance);
     const weight = invertSymmetric3(covariance);
     if (!weight)
       throw new RangeError(
         `The covariance of target ${target.name} in frame ${s.source.frame} is not positive definite.`,
       );
-    return { s, pose, covariance, weight, place: add(rotate(pose.rotation, s.position), pose.translation) };
+    const own = scale(rotate(pose.rotation, s.position), 1 / (1 + frameScale(model, state, s.frame)));
+    return { s, pose, covariance, weight, own, place: add(own, pose.translation) };
   });
   const robustWeights = base.map(() => 1);
   let position: Vec3 = base[0]?.place ?? [0, 0, 0];
@@ -89,32 +97,16 @@ export function lineariseTarget(
     if (!changed) break;
   }
   let weightedSumSquares = 0;
-  const sightings = base.map(({ s, pose, covariance, weight, place }, i): LinearSighting => {
+  const sightings = base.map(({ s, pose, covariance, weight, own, place }, i): LinearSighting => {
     const residual = subtract(place, position);
     const w = robustWeights[i] as number;
     weightedSumSquares += w * quadratic(weight, residual);
-    const arm = subtract(position, pose.translation);
-    const radius = radii[s.frame] as number;
-    const jacobian = Float64Array.from([
-      1,
-      0,
-      0,
-      0,
-      arm[2] / radius,
-      -arm[1] / radius,
-      0,
-      1,
-      0,
-      -arm[2] / radius,
-      0,
-      arm[0] / radius,
-      0,
-      0,
-      1,
-      arm[1] / radius,
-      -arm[0] / radius,
-      0,
-    ]);
+    const jacobian = pointMotion(subtract(position, pose.translation), model.radii[s.frame] as number, 1);
+    const parts = attachUnknowns(
+      { size: 3, frames: [[s.frame, jacobian]], points: [], scales: [[s.frame, Float64Array.from(scale(own, -1))]] },
+      model,
+      unknowns,
+    );
     return {
       frame: s.frame,
       place,
@@ -122,10 +114,52 @@ export function lineariseTarget(
       weight: weight.map((value) => value * w) as unknown as Matrix3,
       robustWeight: w,
       residual,
-      jacobian,
+      ...parts,
     };
   });
-  return { target, position, cofactor, sightings, cost: weightedSumSquares, weightedSumSquares };
+  return { target, position, cofactor, sightings, weightedSumSquares };
+}
+
+/** A block that a target follows: U = sum of J^T W (width x 3) over its sightings. */
+export interface FollowedBlock {
+  readonly block: number;
+  readonly width: number;
+  readonly u: Float64Array;
+}
+
+/** Sums J^T W of all sightings of a target by block; of the parts to be estimated, or of those considered. */
+export function gatherFollowed(t: LinearTarget, of: 'parts' | 'considered'): FollowedBlock[] {
+  const byBlock = new Map<number, FollowedBlock>();
+  for (const s of t.sightings) {
+    for (const p of s[of]) {
+      let own = byBlock.get(p.block);
+      if (!own) {
+        own = { block: p.block, width: p.width, u: new Float64Array(3 * p.width) };
+        byBlock.set(p.block, own);
+      }
+      addTransposedWeighted(own.u, p, s.weight);
+    }
+  }
+  return [...byBlock.values()];
+}
+
+function addTransposedWeighted(u: Float64Array, part: LinearPart, weight: Matrix3): void {
+  for (let r = 0; r < part.width; r++) {
+    for (let c = 0; c < 3; c++) {
+      for (let k = 0; k < 3; k++) u[3 * r + c] += part.jacobian[k * part.width + r] * (weight[3 * k + c] as number);
+    }
+  }
+}
+
+/** u m for u of rows x 3. */
+export function timesMatrix3(u: Float64Array, m: Matrix3, rows: number): Float64Array {
+  const out = new Float64Array(3 * rows);
+  for (let r = 0; r < rows; r++) {
+    for (let c = 0; c < 3; c++) {
+      for (let k = 0; k < 3; k++) out[3 * r + c] += u[3 * r + k] * (m[3 * k + c] as number);
+    }
+  }
+  return out;
 }
 
 function quadratic(m: Matrix3, v: Vec3): number {

@@ -1,9 +1,14 @@
-import type { NetworkObservation, TieResult } from '../model/index.ts';
+import type { AdjustableObservation, TieResult } from '../model/index.ts';
+import { observedPlaces } from './centre-frames.ts';
+import type { NetworkUnknowns } from './linear-link.ts';
 import type { NetworkModel } from './network-model.ts';
 import type { ObservationShare } from './network-residuals.ts';
 
 /** A tie after the adjustment. */
 export interface AdjustedTie extends TieResult {
+  /** What it is made of; `kind` is the nearest kind of tie that a job knows. */
+  readonly observationKind: AdjustableObservation['kind'];
+  /** Empty for observations between points alone; `frameA` is then empty too. */
   readonly frames: readonly string[];
   /** Its share of vPv. */
   readonly weightedSumSquares: number;
@@ -13,17 +18,29 @@ export interface AdjustedTie extends TieResult {
   readonly standardised: number | null;
 }
 
+const NEAREST_KIND: Readonly<Record<AdjustableObservation['kind'], TieResult['kind']>> = {
+  target: 'targets',
+  pair: 'picked',
+  overlap: 'overlap',
+  prior: 'targets',
+  distance: 'targets',
+  difference: 'targets',
+  'known-point': 'targets',
+  probe: 'overlap',
+  relation: 'picked',
+};
+
 /** Below this a tie is not checked by anything; what is left is rounding. */
 const LEAST_REDUNDANCY = 1e-6;
 
 /** Sums the observations of each tie, in the order in which ties first appear. Priors are no ties. */
 export function gatherTies(
   model: NetworkModel,
-  observations: readonly NetworkObservation[],
+  observations: readonly AdjustableObservation[],
   shares: readonly ObservationShare[],
-  used: readonly boolean[],
+  unknowns: NetworkUnknowns,
 ): AdjustedTie[] {
-  const byTie = new Map<string, { observations: NetworkObservation[]; shares: ObservationShare[] }>();
+  const byTie = new Map<string, { observations: AdjustableObservation[]; shares: ObservationShare[] }>();
   for (const o of observations) {
     if (o.kind === 'prior') continue;
     const group = byTie.get(o.tie) ?? { observations: [], shares: [] };
@@ -31,15 +48,15 @@ export function gatherTies(
     byTie.set(o.tie, group);
   }
   for (const s of shares) if (s.kind !== 'prior') byTie.get(s.tie)?.shares.push(s);
-  return [...byTie].map(([id, group]) => sumTie(model, id, group.observations, group.shares, used));
+  return [...byTie].map(([id, group]) => sumTie(model, id, group.observations, group.shares, unknowns));
 }
 
 function sumTie(
   model: NetworkModel,
   id: string,
-  observations: readonly NetworkObservation[],
+  observations: readonly AdjustableObservation[],
   shares: readonly ObservationShare[],
-  used: readonly boolean[],
+  unknowns: NetworkUnknowns,
 ): AdjustedTie {
   const frames: string[] = [];
   const enter = (frame: string): void => {
@@ -50,11 +67,7 @@ function sumTie(
   let scanA: string | null = null;
   let scanB: string | null = null;
   for (const o of observations) {
-    if (o.kind === 'target') enter(o.frame);
-    else if (o.kind !== 'prior') {
-      enter(o.frameA);
-      enter(o.frameB);
-    }
+    for (const p of observedPlaces(o)) enter(p.frame);
     if (o.kind === 'overlap') {
       scanA ??= o.scanA;
       scanB ??= o.scanB;
@@ -76,13 +89,14 @@ function sumTie(
     square += own * s.length * s.length;
     largest = Math.max(largest, overlap ? overlap.largest : s.length);
   }
-  const missing = frames.filter((f) => !used[model.frames.indexOf(f)]);
-  const first = observations[0] as NetworkObservation;
+  const missing = frames.filter((f) => !unknowns.usedFrames[model.frames.indexOf(f)]);
+  const first = observations[0] as AdjustableObservation;
   return {
     id,
-    kind: first.kind === 'pair' ? 'picked' : first.kind === 'target' ? 'targets' : 'overlap',
-    frameA: frames[0] as string,
-    frameB: frames[1] ?? (frames[0] as string),
+    kind: NEAREST_KIND[first.kind],
+    observationKind: first.kind,
+    frameA: frames[0] ?? '',
+    frameB: frames[1] ?? frames[0] ?? '',
     frames,
     scanA,
     scanB,

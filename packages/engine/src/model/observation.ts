@@ -131,5 +131,87 @@ export interface ScaleTerm {
   readonly isEstimated: boolean;
 }
 
-/** Everything an adjustment can be made of. */
+/** What ties frames to each other, or a frame to the job. */
 export type NetworkObservation = TargetObservation | PairObservation | OverlapObservation | PriorObservation;
+
+/** Length between two named points: a scale bar, a taped or a tracked distance. mm; not changed by any frame's scale. */
+export interface DistanceObservation {
+  readonly kind: 'distance';
+  readonly tie: string;
+  /** Names of points; a target of the same name is the same point. */
+  readonly pointA: string;
+  readonly pointB: string;
+  readonly distance: number;
+  readonly sigma: number;
+}
+
+/** From one named point to another, in the axes of the job: a levelled height difference, a measured vector. mm. */
+export interface DifferenceObservation {
+  readonly kind: 'difference';
+  readonly tie: string;
+  readonly pointA: string;
+  readonly pointB: string;
+  /** B minus A. */
+  readonly vector: Vec3;
+  /** 3 x 3 row-major inverse covariance, 1/mm^2; zero rows where nothing was measured (levelling: only the last number). */
+  readonly information: readonly number[];
+}
+
+/** What is known of a named point's place in the job before: a control point, a shared reference. mm. */
+export interface KnownPointObservation {
+  readonly kind: 'known-point';
+  readonly tie: string;
+  readonly point: string;
+  readonly position: Vec3;
+  /** 3 x 3 row-major inverse covariance, 1/mm^2, zero rows where nothing is known; `fixed`: the point does not move at all. */
+  readonly information: readonly number[] | 'fixed';
+}
+
+/** A probed point, corrected for the tip radius, that lies on the surface of another frame near `surfacePoint`. mm. */
+export interface ProbeObservation {
+  readonly kind: 'probe';
+  readonly tie: string;
+  /** Frame of the probed point. */
+  readonly frameA: string;
+  readonly point: Vec3;
+  /** Frame of the surface, with the point of the surface that is nearest and its unit normal there. */
+  readonly frameB: string;
+  readonly surfacePoint: Vec3;
+  readonly normal: Vec3;
+  /** Standard uncertainty of the distance along the normal: probe and surface together. */
+  readonly sigma: number;
+}
+
+/** A fitted feature in a frame's own coordinates, mm. Axes and planes go on for ever; directions are unit vectors. */
+export interface FrameFeature {
+  readonly frame: string;
+  readonly shape: 'point' | 'axis' | 'plane';
+  readonly point: Vec3;
+  /** Along the axis, or the plane's normal; its sign does not matter. Not used for points. */
+  readonly direction: Vec3;
+}
+
+/** What two features of different frames are known to be to each other. */
+export interface RelationObservation {
+  readonly kind: 'relation';
+  readonly tie: string;
+  /** `symmetric`: b is the mirror image of a in `plane`. `parallel`, `perpendicular`: of axes and planes, wherever they lie. */
+  readonly relation: 'coincident' | 'parallel' | 'perpendicular' | 'symmetric';
+  readonly a: FrameFeature;
+  readonly b: FrameFeature;
+  /** Plane of symmetry, in any frame; null for the other relations. */
+  readonly plane: FrameFeature | null;
+  /** Standard uncertainty of each offset, mm. */
+  readonly sigma: number;
+  /** Standard uncertainty of each angle, rad. */
+  readonly angleSigma: number;
+}
+
+/** Everything an adjustment can be made of. */
+export type AdjustableObservation =
+  | NetworkObservation
+  | DistanceObservation
+  | DifferenceObservation
+  | KnownPointObservation
+  | ProbeObservation
+  | RelationObservation;

@@ -7,7 +7,7 @@ import { BlockMatrix } from '../../src/adjust/block-matrix.ts';
 /** Random network: blocks tied by three to six rows each, and every block with rows of its own when `held`. */
 function makeBlocks(seed: number, count: number, ties: readonly (readonly [number, number])[], held: boolean) {
   const random = makeRandom(seed, 'blocks');
-  const sparse = new BlockMatrix(count);
+  const sparse = new BlockMatrix(new Array<number>(count).fill(6));
   const dense = Matrix.zeros(6 * count, 6 * count);
   const rows = (n: number): Float64Array => Float64Array.from({ length: 6 * n }, () => random.normal());
   const add = (sides: readonly { block: number; jacobian: Float64Array }[], n: number): void => {

@@ -1,0 +1,219 @@
+import { detectableNoncentrality, symmetricEigen } from '../math/index.ts';
+import type { TieTest } from '../model/index.ts';
+import { correctedProbability, countTests, type FirstSuspect, findFirstSuspect } from './first-suspect.ts';
+import { type ModelErrorTest, ModelErrorTests, type ResidualCovariance } from './model-error-tests.ts';
+import { listModelErrors, type ModelError } from './model-errors.ts';
+import type { ObservedElements } from './observed-elements.ts';
+
+/** Options of `testTies`. */
+export interface TieTestOptions {
+  /** Probability that any tie or measurement of a good network is called bad. */
+  readonly level: number;
+  /** Probability with which an error of the stated detectable size is found. */
+  readonly power: number;
+  /** Blocks of the frames that are placed. */
+  readonly frameBlocks: readonly number[];
+  /** Size of the network, mm: arm at which an error turns things. */
+  readonly extent: number;
+}
+
+/** One per cent for the whole network, so that a good job is hardly ever blamed; 80 % as usual [Baarda68]. */
+export const TIE_TEST_LEVELS: { readonly level: number; readonly power: number } = { level: 0.01, power: 0.8 };
+
+/** A suspicion in words, for a finding. */
+export interface SuspectedError {
+  /** The first suspect, then those that cannot be told from it. */
+  readonly words: readonly string[];
+  /** Ties of the first suspect. */
+  readonly ties: readonly string[];
+  /** Ties of the others. */
+  readonly rivalTies: readonly string[];
+  /** `observation`: one measurement is enough to explain it. */
+  readonly kind: ModelError['kind'];
+  readonly statistic: number;
+  readonly degreesOfFreedom: number;
+  readonly probability: number;
+  /** Elements that the first suspect moves: indices of `ObservedElements.elements`. */
+  readonly elements: readonly number[];
+}
+
+/** Result of `testTies`. */
+export interface TieTestResult {
+  readonly tests: ReadonlyMap<string, TieTest>;
+  readonly suspect: SuspectedError | null;
+}
+
+/**
+ * Tests every tie against what the rest of the network says, and names the first suspect.
+ *
+ * Method   mean shift of all that the tie says as a rigid body, chi-square with known variances; probabilities times the number
+ *          of tests (Bonferroni: safe whatever the tests have in common). Smallest detectable error and its largest effect
+ *          [Baarda68], at the corrected level. With a suspect, the other ties are tested with it left out of the rest.
+ */
+export function testTies(
+  observed: ObservedElements,
+  noise: ResidualCovariance,
+  options: TieTestOptions,
+): TieTestResult {
+  const errors = listModelErrors(observed);
+  const system = new ModelErrorTests(observed, errors, noise);
+  const tests = system.tests();
+  const testCount = countTests(tests);
+  const suspect = findFirstSuspect(errors, tests, options.level, testCount);
+  const given = suspect ? system.testsGiven(suspect.first) : tests;
+  const isSmall = suspect ? isNearlyLinear(system, errors, suspect, options.extent) : true;
+  const judge = { errors, system, tests, given, testCount, suspect, isSmall, options };
+  const results = new Map<string, TieTest>();
+  for (const tie of new Set(observed.elements.map((e) => e.tie))) results.set(tie, judgeTie(tie, judge));
+  return { tests: results, suspect: suspect && describeSuspect(errors, suspect) };
+}
+
+interface Judge {
+  readonly errors: readonly ModelError[];
+  readonly system: ModelErrorTests;
+  readonly tests: readonly ModelErrorTest[];
+  readonly given: readonly ModelErrorTest[];
+  readonly testCount: number;
+  readonly suspect: FirstSuspect | null;
+  readonly isSmall: boolean;
+  readonly options: TieTestOptions;
+}
+
+/** The error that stands for a tie: all it says together; of several (targets of either frame) the least likely. */
+function representative(tie: string, { errors, tests }: Judge, of: readonly ModelErrorTest[]): number {
+  let best = -1;
+  const rank = (i: number): number =>
+    ((errors[i] as ModelError).kind === 'tie' ? 0 : 1e6) + (of[i] as ModelErrorTest).logProbability;
+  errors.forEach((error, i) => {
+    if (!error.ties.includes(tie) || (tests[i] as ModelErrorTest).rank === 0) return;
+    if (best < 0 || rank(i) < rank(best)) best = i;
+  });
+  return best;
+}
+
+function judgeTie(tie: string, judge: Judge): TieTest {
+  const { errors, tests, given, testCount, suspect, options } = judge;
+  const first = suspect ? (errors[suspect.first] as ModelError) : null;
+  const rivals = suspect ? suspect.rivals.map((i) => errors[i] as ModelError) : [];
+  const isInvolved = [first, ...rivals].some((e) => e?.ties.includes(tie));
+  const used = isInvolved ? tests : given;
+  const index = representative(tie, judge, used);
+  const test = index < 0 ? null : (used[index] as ModelErrorTest);
+  const own = index < 0 ? null : (tests[index] as ModelErrorTest);
+  if (test === null || own === null || test.degreesOfFreedom === 0) {
+    return {
+      verdict: 'not-checked',
+      statistic: 0,
+      degreesOfFreedom: 0,
+      probability: 1,
+      confusedWith: [],
+      detectable: null,
+      effect: null,
+    };
+  }
+  const probability = correctedProbability(test.logProbability, testCount);
+  let verdict: TieTest['verdict'] = 'agrees';
+  let confusedWith: string[] = [];
+  if (isInvolved && first) {
+    const others = new Set(rivals.flatMap((e) => e.ties));
+    if (!first.ties.includes(tie)) for (const other of first.ties) others.add(other);
+    else for (const other of first.ties) others.delete(other);
+    others.delete(tie);
+    confusedWith = [...others];
+    verdict = confusedWith.length > 0 ? 'cannot-tell' : 'stands-out';
+  } else if (probability < options.level && first) {
+    // More than one thing is wrong: which of these it is comes out when the first suspect is left out.
+    verdict = 'cannot-tell';
+    confusedWith = first.ties.filter((t) => t !== tie);
+  }
+  return {
+    verdict,
+    statistic: test.statistic,
+    degreesOfFreedom: test.degreesOfFreedom,
+    probability,
+    confusedWith,
+    ...detectableError(index, own, judge),
+  };
+}
+
+const noncentralities = new Map<string, number>();
+
+function noncentralityOf(level: number, power: number, degreesOfFreedom: number): number {
+  const key = `${level} ${power} ${degreesOfFreedom}`;
+  const known = noncentralities.get(key);
+  if (known !== undefined) return known;
+  const found = detectableNoncentrality(level, power, degreesOfFreedom);
+  noncentralities.set(key, found);
+  return found;
+}
+
+/** Smallest error that is surely seen, in its least seen direction, and what it would move. */
+function detectableError(
+  index: number,
+  test: ModelErrorTest,
+  { errors, system, testCount, options }: Judge,
+): Pick<TieTest, 'detectable' | 'effect'> {
+  // A direction that nothing checks hides an error of any size.
+  if (test.degreesOfFreedom < test.rank) return { detectable: null, effect: null };
+  const error = errors[index] as ModelError;
+  const noncentrality = noncentralityOf(options.level / testCount, options.power, test.degreesOfFreedom);
+  const size = (rows: number, matrix: Float64Array): number =>
+    Math.sqrt(noncentrality * largestSpread(rows, matrix, test.inverse, error.count));
+  const detectable = Math.max(...error.displacements.map((d) => size(d.rows, d.matrix)));
+  const effect = Math.max(0, ...options.frameBlocks.map((block) => size(6, system.influence(index, block))));
+  return { detectable, effect };
+}
+
+/** Largest eigenvalue of D S D^T. */
+function largestSpread(rows: number, matrix: Float64Array, spread: Float64Array, count: number): number {
+  const out = new Float64Array(rows * rows);
+  for (let i = 0; i < rows; i++) {
+    for (let j = 0; j < rows; j++) {
+      for (let k = 0; k < count; k++) {
+        const value = matrix[i * count + k];
+        if (value === 0) continue;
+        for (let l = 0; l < count; l++) out[i * rows + j] += value * spread[k * count + l] * matrix[j * count + l];
+      }
+    }
+  }
+  return Math.max(0, symmetricEigen(out, rows).values[rows - 1]);
+}
+
+/** Whether the bend of a rotation as large as the suspected error stays below its noise: the other tests then hold. */
+function isNearlyLinear(
+  system: ModelErrorTests,
+  errors: readonly ModelError[],
+  suspect: FirstSuspect,
+  extent: number,
+): boolean {
+  const estimate = system.estimate(suspect.first);
+  let moved = 0;
+  for (const { rows, matrix } of (errors[suspect.first] as ModelError).displacements) {
+    let square = 0;
+    for (let i = 0; i < rows; i++) {
+      let sum = 0;
+      for (let k = 0; k < estimate.length; k++) sum += matrix[i * estimate.length + k] * estimate[k];
+      square += sum * sum;
+    }
+    moved = Math.max(moved, Math.sqrt(square));
+  }
+  return moved * Math.sqrt(suspect.statistic) < extent;
+}
+
+function describeSuspect(errors: readonly ModelError[], suspect: FirstSuspect): SuspectedError {
+  const first = errors[suspect.first] as ModelError;
+  const rivals = suspect.rivals.map((i) => errors[i] as ModelError);
+  // One measurement among others: those that hold it too say nothing more.
+  const alike = first.kind === 'observation' ? rivals.filter((e) => e.kind === 'observation') : rivals;
+  const shown = alike.length > 0 ? alike : rivals;
+  return {
+    words: [...new Set([first, ...shown].map((e) => e.words))],
+    ties: first.ties,
+    rivalTies: [...new Set(rivals.flatMap((e) => e.ties))].filter((t) => !first.ties.includes(t)),
+    kind: first.kind,
+    statistic: suspect.statistic,
+    degreesOfFreedom: suspect.degreesOfFreedom,
+    probability: suspect.probability,
+    elements: first.shifts.map((s) => s.element),
+  };
+}
