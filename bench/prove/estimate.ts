@@ -1,9 +1,12 @@
-// What the tool does with a simulated network: prepare, then rounds of measuring overlaps and adjusting until settled.
-// Sees the data alone, never the truth.
+// What the tool does with a simulated network: prepare the scans, then settle all frames as `align` does. Sees the data
+// alone, never the truth. The search for first poses is left out: frames start a few noise levels off.
 import {
+  ALIGN_DEFAULTS,
+  type AlignInput,
   adjustNetwork,
   type JointCovariance,
   makeRunContext,
+  makeSerialRunner,
   type NetworkAdjustment,
   type NetworkFrame,
   type NetworkObservation,
@@ -13,30 +16,29 @@ import {
   type RunContext,
   type SimulatedNetworkData,
   type TargetObservation,
+  type TaskRunner,
   type Vec3,
 } from '@lapjoint/engine';
 import { keyOfScan } from '../../packages/engine/src/pipeline/interned-scan.ts';
 import {
   measureOverlaps,
-  motionOfSphere,
   type PairMemory,
   pairsInReach,
   type RoundScan,
 } from '../../packages/engine/src/pipeline/overlap-round.ts';
-import { makeSerialRunner, type TaskRunner } from '../../packages/engine/src/pipeline/task-runner.ts';
+import { settleFrames } from '../../packages/engine/src/pipeline/settle-frames.ts';
 
-/** A network after the last round: frames stand still, the last overlaps wait to be weighed. */
+/** A network after the last round, with the tool's own answer. */
 export interface SettledNetwork {
   readonly data: SimulatedNetworkData;
   readonly scans: readonly RoundScan[];
   /** Targets. */
   readonly fixed: readonly NetworkObservation[];
-  readonly overlaps: readonly OverlapObservation[];
-  readonly memory: ReadonlyMap<string, PairMemory>;
-  readonly runner: TaskRunner;
   readonly poses: ReadonlyMap<string, Pose>;
+  readonly adjustment: NetworkAdjustment;
   readonly rounds: number;
   readonly isSettled: boolean;
+  readonly runner: TaskRunner;
 }
 
 /** Poses and what is stated of them. */
@@ -45,95 +47,84 @@ export interface NetworkAnswer {
   readonly joint: JointCovariance;
 }
 
-/** Gives the last overlaps the weights that their covariance follows from. The step that is put to the proof. */
+/** A way of stating uncertainties that is put to the proof. */
 export type WeighStep = (settled: SettledNetwork, context: RunContext) => Promise<NetworkAnswer>;
 
-const LARGEST_ROUND_COUNT = 12;
-const SETTLED_SHARE = 0.02;
-
 export async function settleNetwork(data: SimulatedNetworkData, context: RunContext): Promise<SettledNetwork> {
-  const runner: TaskRunner = makeSerialRunner(PIPELINE_TASKS);
+  const runner = makeSerialRunner(PIPELINE_TASKS);
   const scans: RoundScan[] = [];
   for (const scan of data.scans) {
     const input = { data: scan.data, subject: scan.id, sheetNoise: scan.noise };
     const [prepared] = (await runner.run('prepare-scan', [input], context)) as RoundScan['keyed']['scan'][];
-    const { middle, reach } = sphereOf(prepared);
     scans.push({
       id: scan.id,
       name: scan.id,
       frame: scan.frame,
       instrument: scan.instrument,
       errorReach: scan.reach,
+      volumetric: 0,
       keyed: { key: keyOfScan(prepared), scan: prepared },
-      middle,
-      reach,
+      ...sphereOf(prepared),
     });
   }
   const fixed = targetObservations(data);
   const poses = new Map(data.startPoses);
-  const memory = new Map<string, PairMemory>();
-  let overlaps: OverlapObservation[] = [];
-  let rounds = 0;
-  let isSettled = scans.length === 0;
-  while (!isSettled && rounds < LARGEST_ROUND_COUNT) {
-    rounds++;
-    const spacing = Math.max(0, ...scans.map((scan) => scan.keyed.scan.spacing));
-    const noise = Math.min(Infinity, ...scans.map((scan) => scan.keyed.scan.noise));
-    const pairs = pairsInReach(scans, poses, 3 * spacing);
-    overlaps = await measureOverlaps(pairs, poses, 0, memory, runner, context);
-    const adjustment = await adjust({ data, scans, poses, fixed }, [...fixed, ...overlaps]);
-    let moved = 0;
-    for (const { frame, jobFromFrame } of adjustment.frames) {
-      if (jobFromFrame === null) throw new Error(`${frame} was refused.`);
-      const before = poses.get(frame) as Pose;
-      for (const scan of scans) {
-        if (scan.frame === frame)
-          moved = Math.max(moved, motionOfSphere(before, jobFromFrame, scan.middle, scan.reach));
-      }
-      poses.set(frame, jobFromFrame);
-    }
-    isSettled = moved <= SETTLED_SHARE * noise;
-  }
-  return { data, scans, fixed, overlaps, memory, runner, poses, rounds, isSettled };
+  const input: AlignInput = {
+    frames: data.frames,
+    scans: data.scans.map(({ id, frame, instrument, noise, reach, data: points }) => ({
+      id,
+      name: id,
+      frame,
+      data: points,
+      noise,
+      instrument: { name: instrument, reach, volumetric: 0 },
+    })),
+    targetLists: [],
+    ties: [],
+    scaleTerms: data.scaleTerms,
+  };
+  const known = { links: [], observations: fixed };
+  const settled = await settleFrames(input, scans, known, poses, 0, ALIGN_DEFAULTS, runner, context);
+  return { data, scans, fixed, poses, runner, ...settled };
 }
 
-/** One adjustment from the settled poses. */
+/** Overlaps at given poses, with what is remembered of them. */
+export async function overlapsAt(
+  { scans, runner }: Pick<SettledNetwork, 'scans' | 'runner'>,
+  poses: ReadonlyMap<string, Pose>,
+  context: RunContext,
+): Promise<{ readonly overlaps: readonly OverlapObservation[]; readonly memory: ReadonlyMap<string, PairMemory> }> {
+  const spacing = Math.max(0, ...scans.map((scan) => scan.keyed.scan.spacing));
+  const memory = new Map<string, PairMemory>();
+  const overlaps = await measureOverlaps(pairsInReach(scans, poses, 3 * spacing), poses, 0, memory, runner, context);
+  return { overlaps, memory };
+}
+
+/** One adjustment, without what is known of scale. */
 export function adjust(
-  network: Pick<SettledNetwork, 'data' | 'scans' | 'poses' | 'fixed'>,
-  observations: readonly NetworkObservation[],
+  settled: SettledNetwork,
+  poses: ReadonlyMap<string, Pose>,
+  overlaps: readonly OverlapObservation[],
 ): Promise<NetworkAdjustment> {
   return adjustNetwork(
-    observations,
+    [...settled.fixed, ...overlaps],
     {
-      frames: framesOf(network),
-      start: network.poses,
-      datum: { kind: 'fixed-frame', frame: network.data.frames[0] },
+      frames: framesOf(settled),
+      start: poses,
+      datum: { kind: 'fixed-frame', frame: settled.data.frames[0] },
     },
     makeRunContext(),
   );
 }
 
-/** The answer of an adjustment; where it has no joint covariance, put together from its blocks, with no scale terms. */
+/** The answer of an adjustment. */
 export function answerOf(adjustment: NetworkAdjustment): NetworkAnswer {
   const frames = adjustment.frames.map(({ frame, jobFromFrame, message }) => {
     if (jobFromFrame === null) throw new Error(`${frame} was refused: ${message}`);
     return { frame, jobFromFrame };
   });
-  if (adjustment.jointCovariance !== null) return { frames, joint: adjustment.jointCovariance };
-  const n = 6 * frames.length;
-  const matrix = new Float64Array(n * n);
-  frames.forEach((a, i) => {
-    frames.forEach((b, j) => {
-      const block = i === j ? adjustment.frames[i].covariance : adjustment.crossCovariance(a.frame, b.frame);
-      if (!block) return;
-      for (let r = 0; r < 6; r++) for (let c = 0; c < 6; c++) matrix[(6 * i + r) * n + 6 * j + c] = block[6 * r + c];
-    });
-  });
-  const references = adjustment.frames.map(({ frame, covarianceReference }) => ({
-    frame,
-    reference: covarianceReference as Vec3,
-  }));
-  return { frames, joint: { frames: references, terms: [], matrix } };
+  if (adjustment.jointCovariance === null) throw new Error('The adjustment states no joint covariance.');
+  return { frames, joint: adjustment.jointCovariance };
 }
 
 function targetObservations(data: SimulatedNetworkData): TargetObservation[] {

@@ -38,7 +38,7 @@ export function errorLikelihood({ patches, smoothing, noise, candidates }: Likel
   const size = lengths.length * strengths.length;
   const logLikelihood = new Float64Array(size);
   const independent = new Float64Array(size);
-  const base = patchCovariance(patches, independentErrors(1, smoothing));
+  const base = patchCovariance(patches, independentErrors(1, smoothing, 0.5));
   const factor = factorOfCovariance(base, n, 'this overlap');
   const scales = columnScales(patches);
   const logs = new Float64Array(nuggets.length);

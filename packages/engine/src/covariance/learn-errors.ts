@@ -115,6 +115,7 @@ function meanErrors(
 ): MeanErrors {
   const { lengths, strengths } = candidates;
   const noise = noiseOf(overlap);
+  const shareOfA = (overlap.scanA.noise / noise) ** 2;
   let independent = 0;
   const variances = new Float64Array(lengths.length);
   for (let c = 0; c < posterior.length; c++) {
@@ -123,10 +124,10 @@ function meanErrors(
   }
   const total = variances.reduce((a, b) => a + b, 0);
   const fields = lengths
-    .map((length, l) => ({ variance: variances[l], length }))
+    .map((length, l) => ({ variance: variances[l], length, shareOfA }))
     .filter((field) => field.variance > LEAST_SHARE * total);
-  const own = independentErrors(independent, overlap.smoothing);
-  return { independent, errors: { nugget: own.nugget, fields: [...own.fields, ...fields] }, fields };
+  const own = independentErrors(independent, overlap.smoothing, shareOfA);
+  return { independent, errors: { ...own, fields: [...own.fields, ...fields, ...bends(overlap)] }, fields };
 }
 
 interface InstrumentSum {
@@ -137,15 +138,19 @@ interface InstrumentSum {
   patchCount: number;
 }
 
-/** Share of an overlap's variance that comes from one of its scans: by their expected noise. */
-export function shareOfScan(overlap: PatchedOverlap, side: 'a' | 'b'): number {
-  const own = side === 'a' ? overlap.scanA.noise : overlap.scanB.noise;
-  return (own / noiseOf(overlap)) ** 2;
+/** Length over which what a sheet states as constant part of its length errors hangs together, mm: sheets speak of metres. */
+const VOLUMETRIC_LENGTH = 1000;
+
+/** Bends that no overlap shows, from the sheets: type B. */
+function bends({ scanA, scanB }: PatchedOverlap): OverlapErrors['fields'] {
+  const [a, b] = [scanA.volumetric ** 2, scanB.volumetric ** 2];
+  return a + b > 0 ? [{ variance: a + b, length: VOLUMETRIC_LENGTH, shareOfA: a / (a + b) }] : [];
 }
 
 function addTo(sums: Map<string, InstrumentSum>, overlap: PatchedOverlap, mean: MeanErrors): void {
   for (const side of ['a', 'b'] as const) {
-    const { instrument } = side === 'a' ? overlap.scanA : overlap.scanB;
+    const own = side === 'a' ? overlap.scanA : overlap.scanB;
+    const { instrument } = own;
     const sum = sums.get(instrument) ?? {
       instrument,
       independent: 0,
@@ -153,7 +158,7 @@ function addTo(sums: Map<string, InstrumentSum>, overlap: PatchedOverlap, mean: 
       overlapCount: 0,
       patchCount: 0,
     };
-    const share = shareOfScan(overlap, side);
+    const share = (own.noise / noiseOf(overlap)) ** 2;
     sum.independent += share * mean.independent;
     for (const { variance, length } of mean.fields)
       sum.fields.set(length, (sum.fields.get(length) ?? 0) + share * variance);

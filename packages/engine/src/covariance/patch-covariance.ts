@@ -9,13 +9,23 @@ import type { OverlapErrors } from './patched-overlap.ts';
 const UNSHARED = 0.1;
 
 /** Errors that are independent from point to point, with the variance of one match, as the covariance of patch means sees them. */
-export function independentErrors(variance: number, smoothing: number): OverlapErrors {
-  if (!(smoothing > 0)) return { nugget: variance, fields: [] };
-  return { nugget: UNSHARED * variance, fields: [{ variance: (1 - UNSHARED) * variance, length: smoothing }] };
+export function independentErrors(variance: number, smoothing: number, shareOfA: number): OverlapErrors {
+  if (!(smoothing > 0)) return { nugget: variance, nuggetShareOfA: shareOfA, fields: [] };
+  return {
+    nugget: UNSHARED * variance,
+    nuggetShareOfA: shareOfA,
+    fields: [{ variance: (1 - UNSHARED) * variance, length: smoothing, shareOfA }],
+  };
+}
+
+/** As much of an overlap's errors as the covariance of its own patches needs. */
+interface PatchErrors {
+  readonly nugget: number;
+  readonly fields: readonly { readonly variance: number; readonly length: number }[];
 }
 
 /** Covariance of the patch means, n x n, mm^2. */
-export function patchCovariance(patches: OverlapPatches, errors: OverlapErrors): Float64Array {
+export function patchCovariance(patches: OverlapPatches, errors: PatchErrors): Float64Array {
   const { count: n, places, spreads, weights } = patches;
   const matrix = new Float64Array(n * n);
   for (let i = 0; i < n; i++) {

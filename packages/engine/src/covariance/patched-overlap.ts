@@ -12,6 +12,8 @@ export interface ErrorScan {
   readonly spacing: number;
   /** Longest distance over which errors of this instrument hang together: what it sees at once. */
   readonly reach: number;
+  /** Standard uncertainty of a length that the sheet states beside the part that grows with it: bends too long for any overlap to show. */
+  readonly volumetric: number;
 }
 
 /** One overlap with the means of its patches. */
@@ -33,7 +35,13 @@ export interface PatchedOverlap {
  * The independent part of the points is the nugget and, where matches are smooth, the field of the smoothing's length.
  */
 export interface OverlapErrors {
-  /** What stays independent from match to match. */
+  /** What stays independent from match to match, and the share of it that comes from scan A. */
   readonly nugget: number;
-  readonly fields: readonly { readonly variance: number; readonly length: number }[];
+  readonly nuggetShareOfA: number;
+  readonly fields: readonly {
+    readonly variance: number;
+    readonly length: number;
+    /** Share of the variance that comes from scan A, 0 to 1; the rest is B's. */
+    readonly shareOfA: number;
+  }[];
 }

@@ -1,6 +1,5 @@
 import { invert, transformPoint } from '../math/index.ts';
 import type { OverlapCorrelation } from '../model/index.ts';
-import { shareOfScan } from './learn-errors.ts';
 import { fieldCorrelation, sharedPoints } from './patch-kernel.ts';
 import type { OverlapErrors, PatchedOverlap } from './patched-overlap.ts';
 import { FORM, type WeighedPatches } from './weigh-overlap.ts';
@@ -10,7 +9,7 @@ interface Side {
   readonly overlap: number;
   /** A scan's error lengthens the distance of A from B, or shortens it. */
   readonly sign: 1 | -1;
-  readonly share: number;
+  readonly isA: boolean;
   readonly places: Float64Array;
   readonly low: readonly number[];
   readonly high: readonly number[];
@@ -73,7 +72,7 @@ function sideOf(overlap: PatchedOverlap, index: number, side: 'a' | 'b'): Side {
     low[e % 3] = Math.min(low[e % 3], places[e]);
     high[e % 3] = Math.max(high[e % 3], places[e]);
   }
-  return { overlap: index, sign: side === 'a' ? 1 : -1, share: shareOfScan(overlap, side), places, low, high };
+  return { overlap: index, sign: side === 'a' ? 1 : -1, isA: side === 'a', places, low, high };
 }
 
 function gradientCovariance(
@@ -85,16 +84,20 @@ function gradientCovariance(
 ): Float64Array | null {
   const [patchesP, patchesQ] = [overlaps[p.overlap].patches, overlaps[q.overlap].patches];
   const gap = Math.hypot(...[0, 1, 2].map((a) => Math.max(0, p.low[a] - q.high[a], q.low[a] - p.high[a])));
+  const [errorsP, errorsQ] = [errors[p.overlap], errors[q.overlap]];
+  const shareOf = (side: Side, shareOfA: number): number => (side.isA ? shareOfA : 1 - shareOfA);
   // The scan's own errors are one: what the two overlaps say of them is averaged.
-  const lengths = errors[p.overlap].fields.map((field) => field.length);
-  const fields = lengths
-    .map((length, f) => {
-      const other = errors[q.overlap].fields.find((field) => field.length === length);
-      const own = p.share * errors[p.overlap].fields[f].variance;
-      return { length, variance: other === undefined ? own / 2 : Math.sqrt(own * q.share * other.variance) };
+  const fields = errorsP.fields
+    .map((field) => {
+      const other = errorsQ.fields.find((one) => one.length === field.length);
+      const own = shareOf(p, field.shareOfA) * field.variance;
+      const its = other === undefined ? 0 : shareOf(q, other.shareOfA) * other.variance;
+      return { length: field.length, variance: Math.sqrt(own * its) };
     })
-    .filter(({ length }) => gap < REACH * length);
-  const nugget = Math.sqrt(p.share * errors[p.overlap].nugget * q.share * errors[q.overlap].nugget);
+    .filter(({ length, variance }) => variance > 0 && gap < REACH * length);
+  const nugget = Math.sqrt(
+    shareOf(p, errorsP.nuggetShareOfA) * errorsP.nugget * shareOf(q, errorsQ.nuggetShareOfA) * errorsQ.nugget,
+  );
   const reaches = Math.max(...patchesP.spreads) + Math.max(...patchesQ.spreads);
   if (fields.length === 0 && gap > REACH * reaches) return null;
   const [pullP, pullQ] = [weighed[p.overlap].pull, weighed[q.overlap].pull];

@@ -14,6 +14,8 @@ export interface AlignScan {
     readonly name: string;
     /** Longest distance over which its errors hang together, mm: half of what it sees at once; null: the scan's radius. */
     readonly reach: number | null;
+    /** Constant part of its length errors from the sheet, standard uncertainty, mm; 0: none stated. */
+    readonly volumetric: number;
   };
 }
 

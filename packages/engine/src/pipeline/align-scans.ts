@@ -63,6 +63,7 @@ async function prepareAll(input: AlignInput, runner: TaskRunner, context: RunCon
       frame: scan.frame,
       instrument: scan.instrument?.name ?? `scan ${scan.id}`,
       errorReach: scan.instrument?.reach ?? ready.radius,
+      volumetric: scan.instrument?.volumetric ?? 0,
       keyed: { key: keyOfScan(ready), scan: ready },
       middle,
       reach,

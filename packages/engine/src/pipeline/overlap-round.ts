@@ -14,6 +14,8 @@ export interface RoundScan {
   readonly instrument: string;
   /** Longest distance over which its instrument's errors hang together, mm. */
   readonly errorReach: number;
+  /** Constant part of its length errors, mm. */
+  readonly volumetric: number;
   readonly keyed: KeyedScan;
   /** Middle of its box and half the diagonal, mm. */
   readonly middle: Vec3;

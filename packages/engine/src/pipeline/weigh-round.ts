@@ -52,5 +52,12 @@ export async function weighRound(
 
 function errorScanOf(scan: RoundScan): ErrorScan {
   const { noise, spacing } = scan.keyed.scan;
-  return { id: scan.id, instrument: scan.instrument, noise, spacing, reach: scan.errorReach };
+  return {
+    id: scan.id,
+    instrument: scan.instrument,
+    noise,
+    spacing,
+    reach: scan.errorReach,
+    volumetric: scan.volumetric,
+  };
 }

@@ -102,7 +102,7 @@ export function overlapOfErrors(
     for (let a = 0; a < 6; a++) jacobians[6 * c + a] /= weights[c];
     spreads[c] = Math.sqrt(Math.max(0, squares[c] / weights[c] - mean) / 2);
   }
-  const scan = (id: string) => ({ id, instrument: 'scanner', noise: sigma, spacing: 6, reach: 200 });
+  const scan = (id: string) => ({ id, instrument: 'scanner', noise: sigma, spacing: 6, reach: 200, volumetric: 0 });
   return {
     tie: `${ids[0]}-${ids[1]}`,
     scanA: scan(ids[0]),

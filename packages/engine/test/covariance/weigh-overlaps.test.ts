@@ -60,7 +60,7 @@ describe('errors that hang together', () => {
       squares += square;
       if (square <= CHI_SQUARE) held++;
       // As if all points were independent: the Hessian times the residual variance.
-      const white = weighOverlap(overlap, { nugget: 2 * SIGMA ** 2, fields: [] });
+      const white = weighOverlap(overlap, { nugget: 2 * SIGMA ** 2, nuggetShareOfA: 0.5, fields: [] });
       const independent = poseForm(white.form);
       if (squareIn(independent.information, independent.answer) <= CHI_SQUARE) plain++;
     }
@@ -105,9 +105,9 @@ describe('errors that hang together', () => {
     const dense = (l: number, s: number): number => {
       const { nugget, fields } = {
         nugget: 0.37 * 0.07 ** 2,
-        fields: [{ variance: (candidates.strengths[s] * 0.07) ** 2, length: candidates.lengths[l] }],
+        fields: [{ variance: (candidates.strengths[s] * 0.07) ** 2, length: candidates.lengths[l], shareOfA: 0.5 }],
       };
-      const { form } = weighOverlap(overlap, { nugget, fields });
+      const { form } = weighOverlap(overlap, { nugget, nuggetShareOfA: 0.5, fields });
       const { information, gradient, answer } = poseForm(form);
       const factor = choleskyFactor(information, 6) as Float64Array;
       let logNormal = 0;
@@ -130,8 +130,8 @@ describe('errors that hang together', () => {
 
   it('knows what two overlaps share through a common scan', async () => {
     const strip = doorStrip(12, 30);
-    const fields = [{ variance: SIGMA ** 2, length: 60 }];
-    const errors = { nugget: SIGMA ** 2, fields };
+    const fields = [{ variance: SIGMA ** 2, length: 60, shareOfA: 0.5 }];
+    const errors = { nugget: SIGMA ** 2, nuggetShareOfA: 0.5, fields };
     const trials = 400;
     const seen = new Float64Array(36);
     let expected: readonly number[] = [];
