@@ -13,6 +13,15 @@ export type { NetworkClosure } from './loop-closures.ts';
 export type { NetworkFrame } from './network-model.ts';
 export type { PointResidual } from './network-residuals.ts';
 export { type PointCovariance, pointCovariance, pointUncertainties } from './point-covariance.ts';
+export {
+  type DistanceUncertainty,
+  distanceUncertainty,
+  type FramePoint,
+  jointPointCovariance,
+  type PointUncertainty,
+  pointUncertaintiesOf,
+  pointUncertainty,
+} from './point-uncertainty.ts';
 export type { ScalarResidual } from './scalar-residuals.ts';
 export type { AdjustedTarget, RefusedPoint } from './target-results.ts';
 export type { AdjustedTie } from './tie-results.ts';

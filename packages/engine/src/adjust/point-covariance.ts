@@ -54,7 +54,8 @@ export function pointUncertainties(frame: FramePose, positions: Float32Array, or
   return out;
 }
 
-function propagate(c: readonly number[], reference: Vec3, px: number, py: number, pz: number): Matrix3 {
+/** J C J^T of a pose's covariance at a point. */
+export function propagate(c: ArrayLike<number>, reference: Vec3, px: number, py: number, pz: number): Matrix3 {
   const at = (i: number, j: number): number => c[6 * i + j] as number;
   const x = px - reference[0];
   const y = py - reference[1];
@@ -91,7 +92,7 @@ function propagate(c: readonly number[], reference: Vec3, px: number, py: number
 }
 
 /** Largest eigenvalue of a symmetric 3 x 3 matrix in closed form (Smith 1961); good to 1e-14 of itself. */
-function largestEigenvalue3(m: Matrix3): number {
+export function largestEigenvalue3(m: Matrix3): number {
   const mean = (m[0] + m[4] + m[8]) / 3;
   const [a, b, c] = [m[0] - mean, m[4] - mean, m[8] - mean];
   const square = (a * a + b * b + c * c + 2 * (m[1] * m[1] + m[2] * m[2] + m[5] * m[5])) / 6;

@@ -38,16 +38,11 @@ export function rigidMotions(model: NetworkModel, unknowns: NetworkUnknowns, sta
 /** Largest distance from the job offset, or radius: the unit of rotations and of convergence, mm. */
 export function networkExtent(model: NetworkModel, unknowns: NetworkUnknowns, state: NetworkState): number {
   let extent = 0;
-  model.frames.forEach((_, i) => {
-    if (unknowns.usedFrames[i])
-      extent = Math.max(
-        extent,
-        Math.hypot(...(state.poses[i]?.translation as readonly number[])),
-        model.radii[i] as number,
-      );
+  state.poses.forEach((pose, i) => {
+    if (unknowns.usedFrames[i]) extent = Math.max(extent, Math.hypot(...pose.translation), model.radii[i] as number);
   });
-  model.points.forEach((_, i) => {
-    if (unknowns.usedPoints[i]) extent = Math.max(extent, Math.hypot(...(state.points[i] as readonly number[])));
+  state.points.forEach((p, i) => {
+    if (unknowns.usedPoints[i]) extent = Math.max(extent, Math.hypot(...p));
   });
   return extent > 0 ? extent : 1;
 }
