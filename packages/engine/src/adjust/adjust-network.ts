@@ -10,6 +10,7 @@ import type {
 import { frameResult, unscaleFrames } from './frame-results.ts';
 import { markDatum, moveToInnerDatum } from './inner-datum.ts';
 import { joinCovariance } from './joint-covariance.ts';
+import { JUDGE_TIES_DEFAULTS, type JudgedTies, type JudgeTiesOptions, judgeTies } from './judge-ties.ts';
 import { type NetworkState, numberUnknowns } from './linear-link.ts';
 import { findLoopClosures, type NetworkClosure } from './loop-closures.ts';
 import { localRelativePose, makeNetworkModel, type NetworkFrame, type NetworkModel } from './network-model.ts';
@@ -18,6 +19,7 @@ import type { ScalarResidual } from './scalar-residuals.ts';
 import { type SolvedNetwork, solveNetwork } from './solve-network.ts';
 import { findStart } from './start-state.ts';
 import { stateCovariance } from './stated-covariance.ts';
+import { suspectFinding } from './suspect-finding.ts';
 import { type AdjustedTarget, type RefusedPoint, targetResults } from './target-results.ts';
 import { type AdjustedTie, gatherTies } from './tie-results.ts';
 
@@ -59,6 +61,8 @@ export interface AdjustNetworkOptions {
   /** A frame is refused when some motion is uncertain by more than this share of its radius (k = 1). */
   readonly largestUncertaintyShare: number;
   readonly largestIterationCount: number;
+  /** Tests of ties, and variance components of the groups that `componentGroup` names; null: neither (rounds that only need poses). */
+  readonly judge: JudgeTiesOptions | null;
 }
 
 /**
@@ -80,6 +84,7 @@ export const ADJUST_NETWORK_DEFAULTS: AdjustNetworkOptions = {
   pointTestLevel: 0.001,
   largestUncertaintyShare: 0.2,
   largestIterationCount: 100,
+  judge: JUDGE_TIES_DEFAULTS,
 };
 
 /** Point observations that the test calls bad; more than one: they cannot be told apart. */
@@ -110,6 +115,8 @@ export interface NetworkAdjustment extends AlignmentResult {
   /** What all stated covariances were multiplied by. */
   readonly enlargement: number;
   readonly suspects: SuspectObservations | null;
+  /** What does not fit: one measurement, one tie, or several that the network cannot tell apart; null when all fit. */
+  readonly suspect: JudgedTies['suspect'];
   /** 6 x 6 cross covariance of two frames' motions, each about its own reference, row-major, enlarged as theirs; null when one has none. */
   crossCovariance(frameA: string, frameB: string): Float64Array | null;
 }
@@ -210,7 +217,8 @@ export async function adjustNetwork(
     });
   }
   const suspects = findSuspects(residuals.points, settings.pointTestLevel);
-  if (suspects) reportSuspects(suspects, context);
+  const judged = judgeTies(model, solved, stated, settings);
+  if (judged.suspect) context.findings.add(suspectFinding(judged.suspect));
 
   const frames = model.frames.map((_, i) =>
     frameResult(model, i, {
@@ -229,7 +237,10 @@ export async function adjustNetwork(
   context.progress(1);
   return {
     frames,
-    ties: gatherTies(model, observations, residuals.shares, unknowns),
+    ties: gatherTies(model, observations, residuals.shares, unknowns).map((t) => ({
+      ...t,
+      test: judged.tests.get(t.id) ?? null,
+    })),
     closures: findLoopClosures(model),
     points: residuals.points,
     scalars: residuals.scalars.map((s) => ({
@@ -255,7 +266,8 @@ export async function adjustNetwork(
     converged: solved.converged,
     jointCovariance: model.frames.length > 0 ? joinCovariance(model, unknowns, stated, frames, enlargement) : null,
     globalTest,
-    varianceComponents: [],
+    varianceComponents: judged.components,
+    suspect: judged.suspect,
     instrumentErrors: [],
     movedParts: [],
     crossCovariance: (frameA, frameB) => {
@@ -370,26 +382,6 @@ function findSuspects(points: readonly PointResidual[], level: number): SuspectO
   if (worst <= limit) return null;
   // Equal to a hundredth: such an observation explains the misfit as well as the worst one does.
   return { pointTest: worst, limit, observations: points.filter((p) => (p.pointTest ?? 0) >= 0.99 * worst) };
-}
-
-function reportSuspects(suspects: SuspectObservations, context: RunContext): void {
-  const names = suspects.observations.map((p) =>
-    p.kind === 'target' ? `target ${p.name} in ${p.frames[0]}` : `pair ${p.name} of ${p.tie}`,
-  );
-  const test = `test value ${suspects.pointTest.toFixed(1)}, limit ${suspects.limit.toFixed(1)}`;
-  context.findings.add({
-    severity: 'warning',
-    code: 'observation-stands-out',
-    subject: suspects.observations[0]?.tie ?? 'adjustment',
-    message:
-      names.length === 1
-        ? `${names[0]} does not fit the rest (${test}).`
-        : `One of these does not fit, and the network cannot tell which: ${names.join(', ')} (${test}).`,
-    remedy:
-      names.length === 1
-        ? 'Measure it again or leave it out.'
-        : 'Measure them again, or see the target from one more frame; leaving out the wrong one spoils the result.',
-  });
 }
 
 function reportRefusal(

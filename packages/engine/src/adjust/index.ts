@@ -9,6 +9,13 @@ export {
   type NetworkDatum,
   type SuspectObservations,
 } from './adjust-network.ts';
+export {
+  groupByInstrument,
+  groupByKind,
+  JUDGE_TIES_DEFAULTS,
+  type JudgeTiesOptions,
+  type MeasurementKind,
+} from './judge-ties.ts';
 export type { NetworkClosure } from './loop-closures.ts';
 export type { NetworkFrame } from './network-model.ts';
 export type { PointResidual } from './network-residuals.ts';
@@ -25,3 +32,4 @@ export {
 export type { ScalarResidual } from './scalar-residuals.ts';
 export type { AdjustedTarget, RefusedPoint } from './target-results.ts';
 export type { AdjustedTie } from './tie-results.ts';
+export type { SuspectedError } from './tie-tests.ts';

@@ -36,8 +36,17 @@ export interface ElementGroup {
   readonly cofactor: Matrix3 | null;
 }
 
-/** All measurements of a solved network. Priors and estimated scale terms hold it, but are no elements. */
+/** What holds the network besides measurements: priors and the sigmas of estimated scale terms. */
+export interface HeldInformation {
+  readonly size: number;
+  readonly weight: Float64Array;
+  readonly slope: Float64Array;
+  readonly parts: readonly LinearPart[];
+}
+
+/** All measurements of a solved network. */
 export interface ObservedElements {
+  readonly held: readonly HeldInformation[];
   readonly elements: readonly ObservedElement[];
   readonly groups: readonly ElementGroup[];
   readonly sizes: readonly number[];
@@ -52,10 +61,14 @@ export function observeElements(
 ): ObservedElements {
   const elements: ObservedElement[] = [];
   const groups: ElementGroup[] = [];
+  const held: HeldInformation[] = [];
   const numberInTie = new Map<string, number>();
   usedLinks(model, unknowns).forEach((link, n) => {
-    if (link.kind === 'prior') return;
     const l = linear.links[n] as LinearNetwork['links'][number];
+    if (link.kind === 'prior') {
+      held.push(l);
+      return;
+    }
     const robust = linear.linkWeights[n] as number;
     const number = (numberInTie.get(link.source.tie) ?? 0) + 1;
     numberInTie.set(link.source.tie, number);
@@ -115,7 +128,18 @@ export function observeElements(
     });
     groups.push({ members, cofactor: t.cofactor });
   }
-  return { elements, groups, sizes: unknowns.sizes, offsets: unknowns.offsets };
+  model.terms.forEach((term, t) => {
+    const block = unknowns.blockOfTerm[t];
+    if (block < 0) return;
+    const weight = 1 / (term.sigma * term.sigma);
+    held.push({
+      size: 1,
+      weight: Float64Array.of(weight),
+      slope: Float64Array.of(weight * (linear.state.terms[t] as number)),
+      parts: [{ block, width: 1, jacobian: Float64Array.of(1) }],
+    });
+  });
+  return { elements, groups, held, sizes: unknowns.sizes, offsets: unknowns.offsets };
 }
 
 function nameOf(link: NetworkLink): string | null {

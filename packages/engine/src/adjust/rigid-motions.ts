@@ -63,56 +63,86 @@ export function freeRigidMotions(
   motions: RigidMotions,
   offsets: ArrayLike<number>,
 ): Float64Array[] {
-  const n = 6;
-  const whole = new Float64Array(36);
-  const apart = new Float64Array(36);
-  const met = motions.columns.map((g) => normal.multiply(g, offsets));
-  for (let i = 0; i < n; i++) {
-    for (let j = 0; j < n; j++) {
-      const [g, h] = [motions.columns[i] as Float64Array, met[j] as Float64Array];
-      for (let k = 0; k < g.length; k++) whole[n * i + j] += g[k] * h[k];
-    }
+  const { columns } = motions;
+  const product = (i: number, j: number, of: readonly Float64Array[]): number => {
+    const [g, h] = [columns[i] as Float64Array, of[j] as Float64Array];
+    let sum = 0;
+    for (let k = 0; k < g.length; k++) sum += g[k] * h[k];
+    return sum;
+  };
+  const form = (entry: (i: number, j: number) => number): Float64Array =>
+    Float64Array.from({ length: 36 }, (_, e) => entry(Math.floor(e / 6), e % 6));
+  // Points in line do not move when they are turned about it: that is no motion of the network.
+  const real = symmetricEigen(
+    form((i, j) => product(i, j, columns)),
+    6,
+  );
+  let basis: Float64Array[] = [];
+  for (let e = 0; e < 6; e++) {
+    if (real.values[e] > NO_MOTION * real.values[5])
+      basis.push(Float64Array.from({ length: 6 }, (_, i) => real.vectors[6 * i + e]));
   }
+  const met = columns.map((g) => normal.multiply(g, offsets));
+  const whole = form((i, j) => product(i, j, met));
+  const apart = blockwise(normal, motions, offsets);
+  const free: Float64Array[] = [];
+  // What meets nothing at all is free; of the rest, what acts on the whole against what acts on its parts.
+  const size = symmetricEigen(within(apart, basis), basis.length);
+  const largest = size.values[basis.length - 1];
+  const kept: Float64Array[] = [];
+  for (let e = 0; e < basis.length; e++) {
+    const v = combine(basis, size.vectors, e);
+    if (size.values[e] > 1e-14 * largest) kept.push(v.map((x) => x / Math.sqrt(size.values[e])));
+    else free.push(v);
+  }
+  basis = kept;
+  if (basis.length > 0) {
+    const relative = symmetricEigen(within(whole, basis), basis.length);
+    for (let e = 0; e < basis.length; e++)
+      if (!(relative.values[e] > FREE_SHARE)) free.push(combine(basis, relative.vectors, e));
+  }
+  return free;
+}
+
+/** Squared share of a motion below which nothing moves. */
+const NO_MOTION = 1e-16;
+
+/** v_a^T m v_b over a basis of six-vectors. */
+function within(m: Float64Array, basis: readonly Float64Array[]): Float64Array {
+  const k = basis.length;
+  return Float64Array.from({ length: k * k }, (_, e) => {
+    const [a, b] = [basis[Math.floor(e / k)] as Float64Array, basis[e % k] as Float64Array];
+    let sum = 0;
+    for (let i = 0; i < 6; i++) for (let j = 0; j < 6; j++) sum += a[i] * m[6 * i + j] * b[j];
+    return sum;
+  });
+}
+
+/** Column e of eigenvectors over a basis, as a six-vector. */
+function combine(basis: readonly Float64Array[], vectors: ArrayLike<number>, e: number): Float64Array {
+  const v = new Float64Array(6);
+  basis.forEach((own, a) => {
+    for (let i = 0; i < 6; i++) v[i] += (vectors[basis.length * a + e] as number) * own[i];
+  });
+  return v;
+}
+
+/** What the motions meet when every block is taken for itself: no terms cancel. */
+function blockwise(normal: BlockMatrix, motions: RigidMotions, offsets: ArrayLike<number>): Float64Array {
+  const out = new Float64Array(36);
   normal.rows.forEach((row, b) => {
     const block = row.get(b) as Float64Array;
     const size = normal.sizes[b] as number;
     const at = offsets[b] as number;
-    for (let i = 0; i < n; i++) {
-      for (let j = 0; j < n; j++) {
+    for (let i = 0; i < 6; i++) {
+      for (let j = 0; j < 6; j++) {
         const [g, h] = [motions.columns[i] as Float64Array, motions.columns[j] as Float64Array];
         for (let r = 0; r < size; r++)
-          for (let c = 0; c < size; c++) apart[n * i + j] += g[at + r] * block[size * r + c] * h[at + c];
+          for (let c = 0; c < size; c++) out[6 * i + j] += g[at + r] * block[size * r + c] * h[at + c];
       }
     }
   });
-  const scale = symmetricEigen(apart, n);
-  const largest = scale.values[n - 1];
-  const free: Float64Array[] = [];
-  const kept: Float64Array[] = [];
-  for (let e = 0; e < n; e++) {
-    const v = Float64Array.from({ length: n }, (_, i) => scale.vectors[n * i + e]);
-    if (scale.values[e] > 1e-14 * largest) kept.push(v.map((x) => x / Math.sqrt(scale.values[e])));
-    else free.push(v);
-  }
-  const m = kept.length;
-  const relative = Float64Array.from({ length: m * m }, (_, e) => {
-    const [a, b] = [kept[Math.floor(e / m)] as Float64Array, kept[e % m] as Float64Array];
-    let sum = 0;
-    for (let i = 0; i < n; i++) for (let j = 0; j < n; j++) sum += a[i] * whole[n * i + j] * b[j];
-    return sum;
-  });
-  if (m > 0) {
-    const own = symmetricEigen(relative, m);
-    for (let e = 0; e < m; e++) {
-      if (own.values[e] > FREE_SHARE) continue;
-      const v = new Float64Array(n);
-      kept.forEach((k, a) => {
-        for (let i = 0; i < n; i++) v[i] += own.vectors[m * a + e] * k[i];
-      });
-      free.push(v);
-    }
-  }
-  return free;
+  return out;
 }
 
 /** Vectors over all unknowns for combinations of the rigid motions. */

@@ -19,6 +19,8 @@ export interface StatedCovariance {
   /** n x n row-major. */
   readonly matrix: Float64Array;
   readonly block: BlockCovariance;
+  /** Of the unknowns alone, with correlations, but without considered terms and before a change of datum. */
+  readonly correlatedBlock: BlockCovariance;
   /** Block of each term of the model, estimated or considered. */
   readonly blockOfTerm: Int32Array;
   /**
@@ -63,6 +65,7 @@ export function stateCovariance(
     const left = redundancy > 0 ? redundancy / Math.max(redundancy, shared.observationCount) : 0;
     varianceOfSum += 2 * (shared.squared * left - 2 * taken);
   }
+  const correlated = shared ? matrix.slice() : null;
   if (considered.length > 0) {
     const { cross, gram } = considerTerms(model, solved, considered);
     considered.forEach((t, a) => {
@@ -94,6 +97,7 @@ export function stateCovariance(
     offsets,
     matrix,
     block: blockReader(matrix, total, sizes, offsets),
+    correlatedBlock: correlated ? blockReader(correlated, total, sizes, offsets) : (i, j) => factor.inverseBlock(i, j),
     blockOfTerm: unknowns.blockOfTerm.map((b, t) => (b >= 0 ? b : unknowns.sizes.length + considered.indexOf(t))),
     expectedSum,
     varianceOfSum: Math.max(varianceOfSum, 0),

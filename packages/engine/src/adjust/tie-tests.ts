@@ -13,8 +13,6 @@ export interface TieTestOptions {
   readonly power: number;
   /** Blocks of the frames that are placed. */
   readonly frameBlocks: readonly number[];
-  /** Size of the network, mm: arm at which an error turns things. */
-  readonly extent: number;
 }
 
 /** One per cent for the whole network, so that a good job is hardly ever blamed; 80 % as usual [Baarda68]. */
@@ -61,8 +59,16 @@ export function testTies(
   const testCount = countTests(tests);
   const suspect = findFirstSuspect(errors, tests, options.level, testCount);
   const given = suspect ? system.testsGiven(suspect.first) : tests;
-  const isSmall = suspect ? isNearlyLinear(system, errors, suspect, options.extent) : true;
-  const judge = { errors, system, tests, given, testCount, suspect, isSmall, options };
+  const judge = {
+    errors,
+    system,
+    tests,
+    given,
+    testCount,
+    suspect,
+    options,
+    noncentralities: new Map<number, number>(),
+  };
   const results = new Map<string, TieTest>();
   for (const tie of new Set(observed.elements.map((e) => e.tie))) results.set(tie, judgeTie(tie, judge));
   return { tests: results, suspect: suspect && describeSuspect(errors, suspect) };
@@ -75,8 +81,8 @@ interface Judge {
   readonly given: readonly ModelErrorTest[];
   readonly testCount: number;
   readonly suspect: FirstSuspect | null;
-  readonly isSmall: boolean;
   readonly options: TieTestOptions;
+  readonly noncentralities: Map<number, number>;
 }
 
 /** The error that stands for a tie: all it says together; of several (targets of either frame) the least likely. */
@@ -136,27 +142,22 @@ function judgeTie(tie: string, judge: Judge): TieTest {
   };
 }
 
-const noncentralities = new Map<string, number>();
-
-function noncentralityOf(level: number, power: number, degreesOfFreedom: number): number {
-  const key = `${level} ${power} ${degreesOfFreedom}`;
-  const known = noncentralities.get(key);
+/** Noncentrality of each number of degrees of freedom, computed once a network. */
+function noncentralityOf({ noncentralities, options, testCount }: Judge, degreesOfFreedom: number): number {
+  const known = noncentralities.get(degreesOfFreedom);
   if (known !== undefined) return known;
-  const found = detectableNoncentrality(level, power, degreesOfFreedom);
-  noncentralities.set(key, found);
+  const found = detectableNoncentrality(options.level / testCount, options.power, degreesOfFreedom);
+  noncentralities.set(degreesOfFreedom, found);
   return found;
 }
 
 /** Smallest error that is surely seen, in its least seen direction, and what it would move. */
-function detectableError(
-  index: number,
-  test: ModelErrorTest,
-  { errors, system, testCount, options }: Judge,
-): Pick<TieTest, 'detectable' | 'effect'> {
+function detectableError(index: number, test: ModelErrorTest, judge: Judge): Pick<TieTest, 'detectable' | 'effect'> {
   // A direction that nothing checks hides an error of any size.
   if (test.degreesOfFreedom < test.rank) return { detectable: null, effect: null };
+  const { errors, system, options } = judge;
   const error = errors[index] as ModelError;
-  const noncentrality = noncentralityOf(options.level / testCount, options.power, test.degreesOfFreedom);
+  const noncentrality = noncentralityOf(judge, test.degreesOfFreedom);
   const size = (rows: number, matrix: Float64Array): number =>
     Math.sqrt(noncentrality * largestSpread(rows, matrix, test.inverse, error.count));
   const detectable = Math.max(...error.displacements.map((d) => size(d.rows, d.matrix)));
@@ -177,27 +178,6 @@ function largestSpread(rows: number, matrix: Float64Array, spread: Float64Array,
     }
   }
   return Math.max(0, symmetricEigen(out, rows).values[rows - 1]);
-}
-
-/** Whether the bend of a rotation as large as the suspected error stays below its noise: the other tests then hold. */
-function isNearlyLinear(
-  system: ModelErrorTests,
-  errors: readonly ModelError[],
-  suspect: FirstSuspect,
-  extent: number,
-): boolean {
-  const estimate = system.estimate(suspect.first);
-  let moved = 0;
-  for (const { rows, matrix } of (errors[suspect.first] as ModelError).displacements) {
-    let square = 0;
-    for (let i = 0; i < rows; i++) {
-      let sum = 0;
-      for (let k = 0; k < estimate.length; k++) sum += matrix[i * estimate.length + k] * estimate[k];
-      square += sum * sum;
-    }
-    moved = Math.max(moved, Math.sqrt(square));
-  }
-  return moved * Math.sqrt(suspect.statistic) < extent;
 }
 
 function describeSuspect(errors: readonly ModelError[], suspect: FirstSuspect): SuspectedError {
