@@ -97,7 +97,16 @@ export async function runCommand(
   });
   const run: CommandRun = {
     console,
-    host: { runner, signal: controller.signal, onProgress: progress.update, catalogue },
+    host: {
+      runner,
+      signal: controller.signal,
+      onProgress: progress.update,
+      catalogue,
+      // Looked up only when an operation reads it: an open input keeps the program alive.
+      get input() {
+        return console.input ?? null;
+      },
+    },
     mayAsk: options.input !== false && console.inputIsTerminal && options.json !== true && options.events !== true,
     result: (document, text) => {
       progress.stop();

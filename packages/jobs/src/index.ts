@@ -26,6 +26,7 @@ export * from './operations/scale-terms.ts';
 export * from './operations/session-thermal.ts';
 export * from './operations/settle-unit.ts';
 export * from './operations/show-job.ts';
+export * from './operations/spool-input.ts';
 export * from './operations/thermal-findings.ts';
 export * from './operations/tie-job.ts';
 export * from './operations/truth-of-job.ts';

@@ -22,6 +22,7 @@ interface AddCommandOptions extends CommonOptions {
   readonly instrument?: InstrumentClass;
   readonly unit?: LengthUnit;
   readonly kind?: InputKind;
+  readonly name?: string;
   readonly temperature?: number;
   readonly temperatureU?: number;
   readonly material?: string;
@@ -72,7 +73,7 @@ function thermalWishes(options: AddCommandOptions): ThermalWishes {
 }
 
 function optionsOf(run: CommandRun, options: AddCommandOptions): AddOptions {
-  const { session, frame, instrument, unit, kind, force } = options;
+  const { session, frame, instrument, unit, kind, name, force } = options;
   return {
     ...(session === undefined ? {} : { session }),
     ...(frame === undefined ? {} : { frame }),
@@ -80,6 +81,7 @@ function optionsOf(run: CommandRun, options: AddCommandOptions): AddOptions {
     ...(unit === undefined ? {} : { unit }),
     thermal: thermalWishes(options),
     ...(kind === undefined ? {} : { kind }),
+    ...(name === undefined ? {} : { name }),
     ...(force === undefined ? {} : { force }),
     ...(run.mayAsk ? { askUnit: (question) => askUnit(run, question) } : {}),
   };
@@ -186,6 +188,7 @@ export function addAddCommand(shell: CommandShell): void {
       'its standard uncertainty; from the table, or a tenth of --expansion, when left out',
       numberFromText,
     )
+    .option('--name <file>', 'name of what comes from the standard input, where the file is -')
     .option('--force', 'add a file again that the job already holds')
     .option('--dry-run', 'only say what would be done, with time and memory')
     .action((folder: string, files: string[], options: AddCommandOptions) =>

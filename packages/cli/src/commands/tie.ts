@@ -1,5 +1,5 @@
-import type { LengthUnit } from '@lapjoint/engine';
-import { readPicks, type TieOptions, tieJob, withSource } from '@lapjoint/jobs';
+import { AppError, type LengthUnit } from '@lapjoint/engine';
+import { readPicks, STANDARD_INPUT, type TieOptions, tieJob, withSource } from '@lapjoint/jobs';
 import { Option } from 'commander';
 import { askUnit, UNITS } from '../ask-unit.ts';
 import { EXIT } from '../exit-code.ts';
@@ -11,22 +11,31 @@ interface TieCommandOptions extends CommonOptions {
   readonly b?: string;
   readonly unit?: LengthUnit;
   readonly sigma?: number;
+  readonly name?: string;
   readonly dryRun?: boolean;
 }
 
 async function tie(run: CommandRun, folder: string, file: string, options: TieCommandOptions): Promise<number> {
   const base = { schema: 'lapjoint/tie', schemaVersion: 1 };
   if (options.dryRun === true) {
+    if (file === STANDARD_INPUT) {
+      throw new AppError(
+        'wrong-usage',
+        'With --dry-run nothing is read from the standard input.',
+        'Name a file, or leave --dry-run out.',
+      );
+    }
     const { picks } = await withSource(file, readPicks);
     run.result({ ...base, dryRun: true, pairs: picks.length }, `Would add ${picks.length} picked pairs of ${file}.\n`);
     return EXIT.done;
   }
-  const { a, b, unit, sigma } = options;
+  const { a, b, unit, sigma, name } = options;
   const chosen: TieOptions = {
     ...(a === undefined ? {} : { a }),
     ...(b === undefined ? {} : { b }),
     ...(unit === undefined ? {} : { unit }),
     ...(sigma === undefined ? {} : { sigma }),
+    ...(name === undefined ? {} : { name }),
     ...(run.mayAsk ? { askUnit: (question) => askUnit(run, question) } : {}),
   };
   const result = await tieJob(folder, file, chosen, run.host);
@@ -58,6 +67,7 @@ export function addTieCommand(shell: CommandShell): void {
       'standard uncertainty of a picked coordinate in mm; 0.5 % of the size when left out',
       lengthFromText,
     )
+    .option('--name <file>', 'name of what comes from the standard input, where the file is -')
     .option('--dry-run', 'only say what would be done')
     .action((folder: string, file: string, options: TieCommandOptions) =>
       perform(shell, 'tie', options, (run) => tie(run, folder, file, options)),

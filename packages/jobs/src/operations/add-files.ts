@@ -1,4 +1,3 @@
-import { basename } from 'node:path';
 import {
   AppError,
   CancelledError,
@@ -34,6 +33,7 @@ import {
 } from './read-input-file.ts';
 import { NO_THERMAL_WISHES, type ThermalWishes, thermalOfWishes } from './session-thermal.ts';
 import type { UnitPolicy, UnitQuestion } from './settle-unit.ts';
+import { type InputFile, recordedSource, spoolInputs } from './spool-input.ts';
 
 /** How to add files. */
 export interface AddOptions {
@@ -44,6 +44,8 @@ export interface AddOptions {
   /** Temperature and material of the object while the files were captured. */
   readonly thermal?: ThermalWishes;
   readonly kind?: InputKind;
+  /** Name of the file that comes from the standard input, which is named `-`. */
+  readonly name?: string;
   /** Add a file again that the job already holds. */
   readonly force?: boolean;
   /** Asks a person for a unit; without it a file of unknown unit is refused. */
@@ -114,8 +116,9 @@ class Addition {
   }
 
   /** Reads one file; nothing is added when it throws. */
-  async add(file: string, { session, renamed }: PlannedSession, context: RunContext): Promise<void> {
+  async add(input: InputFile, { session, renamed }: PlannedSession, context: RunContext): Promise<void> {
     const { document } = this.#store;
+    const file = input.path;
     const asked = this.#options.kind ?? 'auto';
     const kind = asked === 'auto' ? await withSource(file, detectInputKind) : asked;
     const units: UnitPolicy = {
@@ -128,9 +131,10 @@ class Addition {
       if (kind === 'probe') return readProbeInput(file, units, session.instrument);
       return readScanInput(file, units, part);
     });
-    const { source, content } = read;
+    const source = recordedSource(read.source, input);
+    const { content } = read;
     const known = [...document.scans, ...document.targetLists, ...document.probeSets, ...this.items];
-    this.#refuseTwin(source, known, file);
+    this.#refuseTwin(source, known, input.typed);
     const id = nextId(kind === 'scan' ? 'scan' : kind === 'targets' ? 'targets' : 'probe', known);
     const common = {
       id,
@@ -199,6 +203,7 @@ function renamedFinding(id: string, session: string): Finding {
 
 /**
  * Reads files into a job, as one change. Files that cannot be read are listed with the reason; the others are added.
+ * The file `-` is the standard input.
  *
  * Points are stored in mm in the job; the files themselves stay where they are, and the job keeps their hash.
  *
@@ -212,9 +217,10 @@ export async function addFiles(
 ): Promise<AddResult> {
   return changeJob(folder, host.storage, async (store) => {
     const context = contextOf(host, store.document.seed);
+    const inputs = await spoolInputs(store, files, options.name ?? null, host.input ?? null, context.signal);
     const planned = planSessions(
       store.document,
-      files.map((file) => basename(file)),
+      inputs.map((input) => input.name),
       {
         session: options.session ?? null,
         frame: options.frame ?? null,
@@ -225,11 +231,11 @@ export async function addFiles(
     const addition = new Addition(store, options);
     const refused: RefusedFile[] = [];
     let cancelled = false;
-    for (const [i, file] of files.entries()) {
+    for (const [i, input] of inputs.entries()) {
       const part = context.part(i / files.length, (i + 1) / files.length);
-      part.progress(0, `reading ${basename(file)}`);
+      part.progress(0, `reading ${input.name}`);
       try {
-        await addition.add(file, planned[i] as PlannedSession, part);
+        await addition.add(input, planned[i] as PlannedSession, part);
       } catch (error) {
         if (error instanceof CancelledError) {
           cancelled = true;
@@ -237,10 +243,11 @@ export async function addFiles(
         }
         // Trouble with the job's own disk concerns all files; trouble with one file only that file.
         if (!(error instanceof FormatError)) throw error;
-        refused.push(refusalOf(file, error));
+        refused.push(refusalOf(input.typed, error));
       }
     }
     await addition.commit();
+    await store.blobs.clearTemporary();
     context.progress(1);
     return {
       document: store.document,

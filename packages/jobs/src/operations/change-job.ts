@@ -8,6 +8,8 @@ export interface OperationHost {
   readonly signal?: CancelSignal;
   readonly onProgress?: (fraction: number, note: string | undefined) => void;
   readonly storage?: JobStoreOptions;
+  /** Bytes of the standard input, for the file name `-`; null or left out when there are none to come. */
+  readonly input?: AsyncIterable<Uint8Array> | null;
   /** Language of the report; English when left out. Stored results are always English. */
   readonly catalogue?: TextCatalogue | null;
 }

@@ -1,6 +1,7 @@
 import type { JobChange, JobScan, JobSession, ResultRecord, SessionThermal } from '@lapjoint/engine';
 import type { JobHistory } from '../store/job-history.ts';
 import { estimatedScales } from './result-record.ts';
+import { STANDARD_INPUT } from './spool-input.ts';
 
 /** A word as a shell takes it. */
 function quoted(word: string): string {
@@ -31,7 +32,18 @@ function addCommands(change: Added, folder: string): string[] {
     const instrument =
       session === undefined || session.instrument === 'unknown' ? [] : ['--instrument', session.instrument];
     const frame = item.frame === item.session ? [] : ['--frame', item.frame];
-    const words = ['lapjoint', 'add', folder, item.source.path, '--session', item.session, ...frame, ...instrument];
+    const named = item.source.path === STANDARD_INPUT ? ['--name', item.source.name] : [];
+    const words = [
+      'lapjoint',
+      'add',
+      folder,
+      item.source.path,
+      ...named,
+      '--session',
+      item.session,
+      ...frame,
+      ...instrument,
+    ];
     const thermal = session?.thermal === undefined ? [] : thermalOptions(session.thermal);
     return [...words, '--unit', item.unit, ...thermal, ...(kind === 'scan' ? [] : ['--kind', kind])]
       .map(quoted)

@@ -14,6 +14,7 @@ import { changeJob, contextOf, type OperationHost } from './change-job.ts';
 import { readUnchanging, withSource } from './read-input-file.ts';
 import { type RawPick, type RawPicks, readPicks } from './read-picks.ts';
 import { settleUnit, type UnitQuestion } from './settle-unit.ts';
+import { recordedSource, spoolInputs } from './spool-input.ts';
 
 /** How to read picked pairs. */
 export interface TieOptions {
@@ -23,6 +24,8 @@ export interface TieOptions {
   readonly unit?: LengthUnit;
   /** Standard uncertainty of each picked coordinate, mm, where the file gives none. */
   readonly sigma?: number;
+  /** Name of the file when it comes from the standard input, which is named `-`. */
+  readonly name?: string;
   readonly askUnit?: (question: UnitQuestion) => Promise<LengthUnit | null>;
 }
 
@@ -91,16 +94,19 @@ export async function tieJob(
   return changeJob(folder, host.storage, async (store) => {
     const { document } = store;
     const context = contextOf(host, document.seed);
-    const read = await readUnchanging(file, context, () => withSource(file, readPicks));
+    const [input] = await spoolInputs(store, [file], options.name ?? null, host.input ?? null, context.signal);
+    if (input === undefined) throw new TypeError('One file gives one input.');
+    const read = await readUnchanging(input.path, context, () => withSource(input.path, readPicks));
     const raw = read.content;
     const findings: Finding[] = [];
     const policy = { stated: options.unit ?? null, ask: options.askUnit ?? null, referenceSize: sizeOfJob(document) };
     const { unit } = await settleUnit(unitSubject(raw), file, policy, findings);
     const ties = tiesOf(document, raw, MM_PER_UNIT[unit], options);
     await store.commit(
-      { kind: 'tied', ties, source: read.source },
+      { kind: 'tied', ties, source: recordedSource(read.source, input) },
       `tie ${ties.map((tie) => tie.id).join(', ')} from ${raw.name}`,
     );
+    await store.blobs.clearTemporary();
     return { document: store.document, ties, findings };
   });
 }

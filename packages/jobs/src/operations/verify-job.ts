@@ -6,6 +6,7 @@ import { inspectJournal, openJob } from '../store/job-store.ts';
 import { NODE_STORAGE_FILES } from '../store/storage-files.ts';
 import { contextOf, type OperationHost } from './change-job.ts';
 import { hashFile } from './hash-file.ts';
+import { STANDARD_INPUT } from './spool-input.ts';
 
 /** A blob that a job refers to. */
 export interface BlobReport {
@@ -59,7 +60,9 @@ async function stateOfFile(path: string, sha256: string, context: RunContext): P
 
 function sourcesOf(document: JobDocument): SourceFile[] {
   const all = [...document.scans, ...document.targetLists, ...document.probeSets].map((item) => item.source);
-  return [...new Map(all.map((source) => [`${source.path} ${source.sha256}`, source])).values()];
+  // What came from the standard input was never a file that could still be there.
+  const files = all.filter((source) => source.path !== STANDARD_INPUT);
+  return [...new Map(files.map((source) => [`${source.path} ${source.sha256}`, source])).values()];
 }
 
 /**
