@@ -105,7 +105,7 @@ export function freeRigidMotions(
 }
 
 /** Squared share of a motion below which nothing moves. */
-const NO_MOTION = 1e-16;
+const NO_MOTION = 1e-14;
 
 /** v_a^T m v_b over a basis of six-vectors. */
 function within(m: Float64Array, basis: readonly Float64Array[]): Float64Array {
