@@ -11,6 +11,7 @@ export * from './operations/fuse-job.ts';
 export * from './operations/hand-over.ts';
 export * from './operations/hash-file.ts';
 export * from './operations/input-kind.ts';
+export * from './operations/instrument-part.ts';
 export * from './operations/joint-covariance-of.ts';
 export * from './operations/length-factors.ts';
 export * from './operations/load-scan.ts';

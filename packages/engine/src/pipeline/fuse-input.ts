@@ -1,5 +1,4 @@
-import type { FramePose, ScanData } from '../model/index.ts';
-import type { FramePlacement } from './frame-placement.ts';
+import type { FramePose, JointCovariance, ScanData } from '../model/index.ts';
 
 /** A scan with the adjusted pose of its frame, ready to be fused. */
 export interface FuseScan {
@@ -9,6 +8,6 @@ export interface FuseScan {
   readonly framePose: FramePose;
   /** Standard deviation of a point along its normal from the instrument sheet, mm; null: estimated from the scan. */
   readonly noise: number | null;
-  /** Uncertainty of its place, scale included; none: from the pose alone. */
-  readonly placement?: FramePlacement | null;
+  /** Covariance of its frame with the scale terms; none: from the pose alone. */
+  readonly placement?: JointCovariance | null;
 }

@@ -17,6 +17,7 @@ import {
 import type { BlobStore } from '../store/blob-store.ts';
 import { encodeCovarianceBlob } from '../store/covariance-blob.ts';
 import { changeJob, contextOf, type OperationHost } from './change-job.ts';
+import { errorPoolOf, errorReach } from './instrument-part.ts';
 import { loadScan } from './load-scan.ts';
 import { reducedTargets, reducedTies } from './reduced-data.ts';
 import { alignmentRecord, sheetNoise } from './result-record.ts';
@@ -117,8 +118,8 @@ async function storedAlignment(
 function instrumentOf(document: JobDocument, scan: JobScan): Pick<AlignInput['scans'][number], 'instrument'> {
   const session = document.sessions.find((item) => item.name === scan.session);
   if (session === undefined || session.instrument === 'unknown') return {};
-  const { field } = INSTRUMENTS[session.instrument];
-  return { instrument: { name: session.instrument, reach: field === null ? null : Math.max(...field) / 2 } };
+  const volumetric = INSTRUMENTS[session.instrument].volumetric?.constant ?? 0;
+  return { instrument: { name: errorPoolOf(document, scan), reach: errorReach(session.instrument), volumetric } };
 }
 
 async function alignInputOf(

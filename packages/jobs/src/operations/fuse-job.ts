@@ -1,5 +1,6 @@
 import {
   AppError,
+  covarianceOfFrame,
   FUSION_DEFAULTS,
   type FusedSurface,
   type FuseScan,
@@ -7,6 +8,7 @@ import {
   fuseAlignedScans,
   type JobDocument,
   type JobFused,
+  type JointCovariance,
   type JsonValue,
   judgeFusedSurface,
   type ResultRecord,
@@ -18,8 +20,10 @@ import { encodeScanBlob } from '../store/scan-blob.ts';
 import { encodeSurfaceAttributes, surfaceAsScan } from '../store/surface-blob.ts';
 import { boundsOfScan } from './bounds-of-scan.ts';
 import { changeJob, contextOf, type OperationHost } from './change-job.ts';
+import { jointCovarianceOf } from './joint-covariance-of.ts';
 import { loadScan } from './load-scan.ts';
 import { fusionRecord, placedScans, resultsUpToDate, sheetNoise } from './result-record.ts';
+import { vertexUncertainty } from './vertex-uncertainty.ts';
 
 /** What `fuse` did. */
 export interface FuseJobResult {
@@ -56,12 +60,13 @@ export async function fuseJob(
       return { document, fused: known, reused: true };
     }
     const context = contextOf(host, document.seed);
-    const scans = await fuseScansOf(document, store.blobs, context.part(0, 0.05));
+    const joint = document.alignment?.covarianceSha256 ? await jointCovarianceOf(store) : null;
+    const scans = await fuseScansOf(document, joint, store.blobs, context.part(0, 0.05));
     const surface = await fuseAlignedScans(scans, chosen, host.runner, context.part(0.05, 0.88));
     refuseEmpty(surface);
     const quality = await judgeFusedSurface(surface, scans, context.part(0.88, 0.95));
     context.progress(0.95, 'storing the surface');
-    const fused = await storeSurface(document, surface, quality, record, store.blobs, context);
+    const fused = await storeSurface(document, surface, joint, quality, record, store.blobs, context);
     await context.checkpoint(1);
     await store.commit({ kind: 'fused', fused }, `fuse ${fused.scans.length} scans`);
     return { document: store.document, fused, reused: false };
@@ -93,7 +98,12 @@ function refuseEmpty(surface: FusedSurface): void {
   );
 }
 
-async function fuseScansOf(document: JobDocument, blobs: BlobStore, context: RunContext): Promise<FuseScan[]> {
+async function fuseScansOf(
+  document: JobDocument,
+  joint: JointCovariance | null,
+  blobs: BlobStore,
+  context: RunContext,
+): Promise<FuseScan[]> {
   const poses = new Map((document.alignment?.result.frames ?? []).map((pose) => [pose.frame, pose]));
   const scans: FuseScan[] = [];
   const placed = placedScans(document);
@@ -101,7 +111,8 @@ async function fuseScansOf(document: JobDocument, blobs: BlobStore, context: Run
     const framePose = poses.get(scan.frame);
     if (framePose === undefined) continue;
     const data = await loadScan(blobs, document, scan);
-    scans.push({ id: scan.id, data, framePose, noise: sheetNoise(document, scan) });
+    const placement = joint === null ? null : covarianceOfFrame(joint, scan.frame);
+    scans.push({ id: scan.id, data, framePose, noise: sheetNoise(document, scan), placement });
     await context.checkpoint(scans.length / placed.length, `loading ${scan.name}`);
   }
   return scans;
@@ -125,6 +136,7 @@ function statisticsOf(quality: SurfaceQuality): JobFused['statistics'] {
 async function storeSurface(
   document: JobDocument,
   surface: FusedSurface,
+  joint: JointCovariance | null,
   quality: SurfaceQuality,
   record: ResultRecord,
   blobs: BlobStore,
@@ -133,7 +145,8 @@ async function storeSurface(
   const scan = surfaceAsScan(surface);
   const surfaceSha256 = await blobs.put(encodeScanBlob(scan));
   await context.checkpoint(0.98);
-  const attributesSha256 = await blobs.put(encodeSurfaceAttributes(surface));
+  const expandedUncertainty = vertexUncertainty(document, surface, joint);
+  const attributesSha256 = await blobs.put(encodeSurfaceAttributes({ ...surface, expandedUncertainty }));
   const used = new Set(surface.scanIds);
   const leftOut = document.scans.filter((item) => !used.has(item.id));
   return {

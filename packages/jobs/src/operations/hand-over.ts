@@ -149,7 +149,10 @@ async function writeAll(
   const files: HandoverFile[] = [];
   const surface = await fusedOutput(store);
   const fusedIds = document.fused?.scans ?? [];
-  const comments = ['fused surface; uncertainty_mm is expanded, k = 2', ...numbering(fusedIds)];
+  const comments = [
+    'fused surface; uncertainty_mm is expanded, k = 2, in the most uncertain direction',
+    ...numbering(fusedIds),
+  ];
   const models: readonly (readonly [string, string, (sink: ByteSink, part: RunContext) => Promise<unknown>])[] = [
     [
       'model.ply',

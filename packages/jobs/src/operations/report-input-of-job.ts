@@ -51,8 +51,10 @@ export function findingsOfJob(document: JobDocument): Finding[] {
   ];
 }
 
-/** Expanded uncertainty (k = 2) of each vertex from noise and placement, mm; NaN where it is not known. */
-export function expandedUncertainty({ sigmaNoise, sigmaAlignment }: SurfaceAttributes): Float32Array {
+/** Stated uncertainty (k = 2) of each vertex, mm; NaN where it is not known. */
+export function expandedUncertainty(attributes: SurfaceAttributes): Float32Array {
+  const { sigmaNoise, sigmaAlignment } = attributes;
+  if (attributes.expandedUncertainty !== null) return attributes.expandedUncertainty;
   return Float32Array.from(sigmaNoise, (noise, i) => 2 * Math.hypot(noise, sigmaAlignment[i] ?? Number.NaN));
 }
 

@@ -4,7 +4,12 @@ import { type BlobArray, decodeArrayBlob, encodeArrayBlob, invalidBlob } from '.
 const KIND = 'surface-attributes';
 
 /** What a fused surface says of each vertex, beside place, normal and colour. */
-export type SurfaceAttributes = Pick<
+export interface SurfaceAttributes extends FusionAttributes {
+  /** Stated uncertainty (k = 2, most uncertain direction), mm; null in jobs of early versions. */
+  readonly expandedUncertainty: Float32Array | null;
+}
+
+type FusionAttributes = Pick<
   FusedSurface,
   | 'colored'
   | 'scanIds'
@@ -25,6 +30,7 @@ export function surfaceAsScan(surface: FusedSurface): ScanData {
 /** Bytes of the attributes, in pieces. */
 export function encodeSurfaceAttributes(surface: SurfaceAttributes): Uint8Array[] {
   const { colored, sourceOffsets, sourceScans, sourceShares, dominantSource, sigmaNoise, sigmaAlignment } = surface;
+  const { expandedUncertainty } = surface;
   return encodeArrayBlob({
     kind: KIND,
     meta: { scanIds: surface.scanIds },
@@ -36,6 +42,7 @@ export function encodeSurfaceAttributes(surface: SurfaceAttributes): Uint8Array[
       sigmaNoise,
       sigmaAlignment,
       ...(colored === null ? {} : { colored }),
+      ...(expandedUncertainty === null ? {} : { expandedUncertainty }),
     },
   });
 }
@@ -61,5 +68,6 @@ export function decodeSurfaceAttributes(bytes: Uint8Array): SurfaceAttributes {
     dominantSource: needed('dominantSource'),
     sigmaNoise: needed('sigmaNoise'),
     sigmaAlignment: needed('sigmaAlignment'),
+    expandedUncertainty: (arrays['expandedUncertainty'] as Float32Array | undefined) ?? null,
   };
 }
