@@ -19,7 +19,13 @@ export function figureHtml(id: string, drawing: Drawing, title: TitleBlock, lege
   const { width, height } = drawing.picture;
   const data = encodeBase64(encodePng(drawing.picture));
   const bar = scaleBar(drawing.mmPerPixel, width);
-  return `<figure id="${escapeHtml(id)}"><svg viewBox="0 0 ${width} ${height + 34}" role="img" aria-label="${escapeHtml(title.shows)}"><image href="data:image/png;base64,${data}" width="${width}" height="${height}"/><rect x="0.5" y="0.5" width="${width - 1}" height="${height - 1}" class="frame-line"/>${bar.svg(height + 14)}</svg>${legend}<figcaption><table class="title-block"><tr><td><b>Job</b> ${escapeHtml(title.job)}</td><td><b>Shows</b> ${escapeHtml(title.shows)}</td><td><b>Frame</b> ${escapeHtml(title.frame)}</td></tr><tr><td><b>Unit</b> mm, scale bar ${escapeHtml(bar.text)}</td><td><b>Evidence</b> ${escapeHtml(title.evidence)}</td><td><b>Date</b> ${escapeHtml(title.date)}</td></tr></table></figcaption></figure>`;
+  return `<figure id="${escapeHtml(id)}"><svg viewBox="0 0 ${width} ${height + 34}" role="img" aria-label="${escapeHtml(title.shows)}"><image href="data:image/png;base64,${data}" width="${width}" height="${height}"/><rect x="0.5" y="0.5" width="${width - 1}" height="${height - 1}" class="frame-line"/>${bar.svg(height + 14)}</svg>${legend}<figcaption>${titleBlockHtml(title, `scale bar ${bar.text}`)}</figcaption></figure>`;
+}
+
+/** The title block that stands on every sheet: job, what is shown, frame, unit and scale, state of the evidence, date. */
+export function titleBlockHtml(title: TitleBlock, scale: string): string {
+  const cell = (head: string, text: string): string => `<td><b>${head}</b> ${escapeHtml(text)}</td>`;
+  return `<table class="title-block"><tr>${cell('Job', title.job)}${cell('Shows', title.shows)}${cell('Frame', title.frame)}</tr><tr>${cell('Unit', `mm, ${scale}`)}${cell('Evidence', title.evidence)}${cell('Date', title.date)}</tr></table>`;
 }
 
 function scaleBar(mmPerPixel: number, width: number): { readonly text: string; readonly svg: (y: number) => string } {
@@ -49,22 +55,22 @@ export function keyLegend(
   return `<ul class="key">${items}</ul>`;
 }
 
-/** Legend of a magnitude: a bar with fixed round steps, the share beyond its end, and the colour of "not known". */
+/** Legend of a magnitude: one box for each band, round numbers at their edges, and in words what lies beyond or is not known. */
 export function scaleLegend(
   title: string,
-  colors: readonly Rgb[],
+  bands: readonly Rgb[],
   ticks: readonly number[],
   unit: string,
   beyond: string,
 ): string {
-  const stops = Array.from({ length: 17 }, (_, i) => cssColor(colors[Math.round((i * 255) / 16)]));
+  const boxes = bands.map((color) => `<span style="background:${cssColor(color)}"></span>`).join('');
   const marks = ticks
     .map(
       (tick, i) =>
         `<span style="left:${((100 * i) / (ticks.length - 1)).toFixed(2)}%">${escapeHtml(formatTick(tick))}</span>`,
     )
     .join('');
-  return `<div class="scale"><div class="small">${escapeHtml(title)} [${escapeHtml(unit)}]</div><div class="scale-colors" style="background:linear-gradient(to right,${stops.join(',')})"></div><div class="scale-ticks">${marks}</div><div class="small">${escapeHtml(beyond)}</div></div>`;
+  return `<div class="scale"><div class="small">${escapeHtml(title)} [${escapeHtml(unit)}]</div><div class="scale-colors">${boxes}</div><div class="scale-ticks">${marks}</div><div class="small">${escapeHtml(beyond)}</div></div>`;
 }
 
 function formatTick(value: number): string {

@@ -18,6 +18,14 @@ export function formatLength(value: number): string {
   return value.toFixed(decimals);
 }
 
+/** An uncertainty: two significant digits, more would say nothing (JCGM 100:2008, 7.2.6). */
+export function formatUncertainty(value: number): string {
+  if (!Number.isFinite(value)) return 'not known';
+  if (value === 0) return '0';
+  if (Math.abs(value) < 1e-6) return value.toExponential(1);
+  return value.toFixed(Math.max(0, Math.min(8, 1 - Math.floor(Math.log10(Math.abs(value))))));
+}
+
 /** A share as per cent. */
 export function formatPercent(share: number): string {
   const percent = share * 100;

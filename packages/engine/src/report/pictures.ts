@@ -99,18 +99,37 @@ function lowerHalf({ positions, triangles }: ReportSurface): Uint32Array | null 
   return kept.slice(0, count);
 }
 
+/** Steps of a map: each band has one colour, so that a colour is read as a number. */
+export interface MapScale {
+  /** Width of a band: 1, 2 or 5 times a power of ten. */
+  readonly step: number;
+  readonly count: number;
+}
+
 /** A map of an uncertainty, one value a vertex: dark small, light large, hatched grey where it is not known. */
-export function drawUncertainty(fused: ReportFused, u: Float32Array, end: number, view: View, width: number): Drawing {
+export function drawUncertainty(
+  fused: ReportFused,
+  u: Float32Array,
+  scale: MapScale,
+  view: View,
+  width: number,
+): Drawing {
   const colors = new Uint8Array(3 * u.length);
   const hatch = new Uint8Array(u.length);
   for (let v = 0; v < u.length; v++) {
     const known = Number.isFinite(u[v]);
-    colors.set(known ? colorAt(CIVIDIS, u[v] / end) : [170, 170, 170], 3 * v);
+    colors.set(known ? bandColor(Math.floor(u[v] / scale.step), scale.count) : [170, 170, 170], 3 * v);
     hatch[v] = known ? 0 : 1;
   }
   const item = fusedItem(fused, colors, hatch, 0.4);
   const shown = view === CUT_VIEW ? { ...item, triangles: lowerHalf(fused.surface) } : item;
   return drawParallel([shown], view, width, middleOf([fused.surface]));
+}
+
+/** Colour of band number i of a map of `count` bands; what lies beyond the last takes its colour. */
+export function bandColor(i: number, count: number): Rgb {
+  const band = Math.max(0, Math.min(count - 1, i));
+  return colorAt(CIVIDIS, count > 1 ? band / (count - 1) : 0);
 }
 
 function fusedItem(fused: ReportFused, colors: Uint8Array | Rgb, hatch: number | Uint8Array, relief: number): DrawItem {
@@ -125,14 +144,12 @@ function fusedItem(fused: ReportFused, colors: Uint8Array | Rgb, hatch: number |
   };
 }
 
-/** End of a scale: a round number at or above the 99 % value, so that single points do not wash out the map. */
-export function scaleEnd(values: Float32Array): number {
-  const known = Array.from(values).filter((value) => Number.isFinite(value));
-  if (known.length === 0) return 1;
-  known.sort((a, b) => a - b);
-  const high = known[Math.min(known.length - 1, Math.floor(0.99 * known.length))];
-  if (!(high > 0)) return 1;
-  const power = 10 ** Math.floor(Math.log10(high));
-  const lead = high / power;
-  return ([1, 1.6, 2, 3, 4, 6, 8].find((step) => lead <= step) ?? 10) * power;
+/** Round steps up to the 99 % value, so that single points do not wash out the map: five to ten bands. */
+export function mapScale(values: Float32Array): MapScale {
+  const known = values.filter((value) => Number.isFinite(value)).sort();
+  const high = known.length === 0 ? 0 : known[Math.min(known.length - 1, Math.floor(0.99 * known.length))];
+  if (!(high > 0)) return { step: 0.01, count: 5 };
+  const power = 10 ** Math.floor(Math.log10(high / 5));
+  const step = ([1, 2, 5].find((lead) => high <= 10 * lead * power) ?? 10) * power;
+  return { step, count: Math.max(2, Math.ceil(high / step)) };
 }

@@ -1,25 +1,22 @@
 import { vectorOfQuaternion } from '../math/index.ts';
-import type { FramePose, TieResult } from '../model/index.ts';
+import type { FramePose } from '../model/index.ts';
 import { CAUTIONS } from './cautions.ts';
-import { CIVIDIS } from './color-maps.ts';
 import { escapeHtml } from './escape-html.ts';
-import { figureHtml, keyLegend, scaleLegend, type TitleBlock } from './figure.ts';
-import { formatCount, formatLength, formatPercent } from './format-number.ts';
-import { drawNetwork } from './network-figure.ts';
+import { figureHtml, keyLegend } from './figure.ts';
+import { formatCount, formatLength, formatPercent, formatUncertainty } from './format-number.ts';
 import {
-  CUT_VIEW,
   drawOwnColors,
   drawProvenance,
   drawScans,
-  drawUncertainty,
   PATTERN_WORDS,
   patternOf,
   REPORT_VIEWS,
-  scaleEnd,
   scanColor,
 } from './pictures.ts';
 import type { ReportFused, ReportInput } from './report-input.ts';
 import { REPORT_STYLE } from './report-style.ts';
+import { titleBlock } from './title-block.ts';
+import { trustSection } from './trust-section.ts';
 
 /** Width of a drawing in pixels: two stand side by side on a page of 1080. */
 const DRAWING_WIDTH = 760;
@@ -34,8 +31,8 @@ export function renderReport(input: ReportInput): string {
     summarySection(input),
     findingsSection(input),
     capturedSection(input),
+    trustSection(input),
     framesSection(input),
-    tiesSection(input),
     picturesSection(input),
     fusedSection(input),
     truthSection(input),
@@ -62,7 +59,7 @@ function summarySection(input: ReportInput): string {
   const worst = worstUncertainty(input.fused);
   if (worst !== null)
     cells.push([
-      `U ${formatLength(worst.median)} to ${formatLength(worst.high)} mm`,
+      `U ${formatUncertainty(worst.median)} to ${formatUncertainty(worst.high)} mm`,
       'expanded uncertainty (k = 2) of the surface: middle and 95 % value',
     ]);
   cells.push([
@@ -126,25 +123,13 @@ function framesSection(input: ReportInput): string {
     return `<tr id="frame-${escapeHtml(frame.frame)}"><td>${escapeHtml(frame.frame)}</td><td>${stateWords(frame)}</td><td class="n">${numbers.translation}</td><td class="n">${numbers.rotation}</td><td class="n">${numbers.sigmaTranslation}</td><td class="n">${numbers.sigmaRotation}</td><td class="n">${reachWords(input, frame.frame)}</td><td>${escapeHtml(frame.message)}${frame.rivals.length > 0 ? ` <span class="mark">Runner-up margin ${formatPercent(frame.rivals[0]?.margin ?? 1)}.</span>` : ''}</td></tr>`;
   });
   const factor = input.alignment.varianceFactor;
-  return `<h2 id="frames">How the frames lie, and how well that is known</h2><figure>${drawNetwork(input.alignment)}</figure><div class="wide"><table class="data"><thead><tr><th>Frame</th><th>State</th><th class="n">Shift<br>x, y, z [mm]</th><th class="n">Rotation vector<br>x, y, z [°]</th><th class="n">U of position<br>(k = 2) [mm]</th><th class="n">U of rotation<br>(k = 2) [°]</th><th class="n">U at its points<br>(k = 2) [mm]</th><th>Evidence</th></tr></thead><tbody>${rows.join('')}</tbody></table></div><p class="small">The pose carries coordinates of the frame to the job's. U of position is stated at the middle of the frame's own scans; away from it the rotation adds to it: the last column gives the least and the largest U over its points, from the placement alone. ${factor === null ? '' : `Variance factor ${formatLength(factor)} (1 expected), redundancy ${formatCount(input.alignment.redundancy)}. `}${input.alignment.converged ? `Settled after ${input.alignment.iterations} rounds.` : `<span class="mark">Not settled after ${input.alignment.iterations} rounds.</span>`}</p>${closuresTable(input)}`;
-}
-
-function closuresTable(input: ReportInput): string {
-  const closures = input.alignment?.closures ?? [];
-  if (closures.length === 0) return '<p class="small">No loops of ties: nothing checks one tie against another.</p>';
-  const rows = closures
-    .slice(0, 40)
-    .map(
-      (loop) =>
-        `<tr><td>${loop.frames.map((frame) => escapeHtml(frame)).join(' – ')}</td><td class="n">${formatLength(loop.translation)} mm</td><td class="n">${formatLength((loop.angle * 180) / Math.PI)}°</td></tr>`,
-    );
-  return `<h3>Loop closures</h3><div class="wide"><table class="data"><thead><tr><th>Around</th><th class="n">Misclosure</th><th class="n">Angle</th></tr></thead><tbody>${rows.join('')}</tbody></table></div>`;
+  return `<h2 id="frames">How the frames lie</h2><div class="wide"><table class="data"><thead><tr><th>Frame</th><th>State</th><th class="n">Shift<br>x, y, z [mm]</th><th class="n">Rotation vector<br>x, y, z [°]</th><th class="n">U of position<br>(k = 2) [mm]</th><th class="n">U of rotation<br>(k = 2) [°]</th><th class="n">U at its points<br>(k = 2) [mm]</th><th>Evidence</th></tr></thead><tbody>${rows.join('')}</tbody></table></div><p class="small">The pose carries coordinates of the frame to the job's. U of position is stated at the middle of the frame's own scans; away from it the rotation adds to it: the last column gives the least and the largest U over its points, from the placement alone. ${factor === null ? '' : `Variance factor ${formatLength(factor)} (1 expected), redundancy ${formatCount(input.alignment.redundancy)}. `}${input.alignment.converged ? `Settled after ${input.alignment.iterations} rounds.` : `<span class="mark">Not settled after ${input.alignment.iterations} rounds.</span>`}</p>`;
 }
 
 /** Least and largest uncertainty over the points of a frame: what the lever arm does. */
 function reachWords(input: ReportInput, frame: string): string {
   const reach = input.reaches.find((item) => item.frame === frame);
-  return reach === undefined ? '–' : `${formatLength(reach.least)} to<br>${formatLength(reach.largest)}`;
+  return reach === undefined ? '–' : `${formatUncertainty(reach.least)} to<br>${formatUncertainty(reach.largest)}`;
 }
 
 function stateWords(frame: FramePose): string {
@@ -165,37 +150,18 @@ function poseNumbers(
   return {
     translation: frame.jobFromFrame.translation.map((v) => v.toFixed(3)).join('<br>'),
     rotation: vector.map((v) => (v * degrees).toFixed(4)).join('<br>'),
-    sigmaTranslation: known ? [0, 1, 2].map((i) => formatLength(u(i))).join('<br>') : 'not known',
-    sigmaRotation: known ? [3, 4, 5].map((i) => formatLength(u(i) * degrees)).join('<br>') : 'not known',
-  };
-}
-
-function tiesSection(input: ReportInput): string {
-  const ties = input.alignment?.ties.filter((tie) => tie.status !== 'not-needed') ?? [];
-  if (ties.length === 0) return '';
-  const names = new Map(input.scans.map((scan) => [scan.id, scan.name]));
-  const rows = ties.map(
-    (tie) =>
-      `<tr id="tie-${escapeHtml(tie.id)}"><td>${escapeHtml(tieName(tie, names))}</td><td>${tie.kind === 'overlap' ? 'surface overlap' : tie.kind === 'targets' ? 'common targets' : 'picked points'}</td><td class="n">${formatCount(tie.count)}</td><td class="n">${tie.overlapShare === null ? '–' : formatPercent(tie.overlapShare)}</td><td class="n">${formatLength(tie.rms)} mm</td><td class="n">${formatLength(tie.largest)} mm</td><td>${tie.weakDirections.length === 0 ? 'holds all six' : escapeHtml(tie.weakDirections.join('; '))}</td><td>${tie.status === 'used' ? 'used' : '<span class="mark">not used</span>'} ${escapeHtml(tie.message)}</td></tr>`,
-  );
-  return `<h2 id="ties">Ties and what they leave over</h2><div class="wide"><table class="data"><thead><tr><th>Between</th><th>Kind</th><th class="n">Count</th><th class="n">Overlap</th><th class="n">Residual, rms</th><th class="n">Largest</th><th>Directions held</th><th>State</th></tr></thead><tbody>${rows.join('')}</tbody></table></div><p class="small">Overlap: share of the smaller scan that has the other's surface beside it. Residual: distance along the surface normal (overlaps), distance of points (targets, picks).</p>`;
-}
-
-function tieName(tie: TieResult, names: ReadonlyMap<string, string>): string {
-  if (tie.scanA !== null && tie.scanB !== null)
-    return `${names.get(tie.scanA) ?? tie.scanA} – ${names.get(tie.scanB) ?? tie.scanB}`;
-  return `${tie.frameA} – ${tie.frameB}`;
-}
-
-function titleBlock(input: ReportInput, shows: string): TitleBlock {
-  const refused = input.alignment?.frames.some((frame) => frame.status === 'refused') === true;
-  const warned = input.findings.some((finding) => finding.severity !== 'note');
-  return {
-    job: input.jobName,
-    shows,
-    frame: `job (frame ${input.alignment?.frames.find((frame) => frame.status === 'fixed')?.frame ?? 'not set'})`,
-    date: input.date,
-    evidence: refused ? 'a frame is refused' : warned ? 'open warnings' : 'no open warning',
+    sigmaTranslation:
+      frame.status === 'fixed'
+        ? 'the datum'
+        : known
+          ? [0, 1, 2].map((i) => formatUncertainty(u(i))).join('<br>')
+          : 'not known',
+    sigmaRotation:
+      frame.status === 'fixed'
+        ? 'the datum'
+        : known
+          ? [3, 4, 5].map((i) => formatUncertainty(u(i) * degrees)).join('<br>')
+          : 'not known',
   };
 }
 
@@ -230,22 +196,6 @@ function fusedSection(input: ReportInput): string {
     (row) =>
       `<tr><td>${escapeHtml(row.name)}</td><td class="n">${escapeHtml(row.value)}</td><td>${escapeHtml(row.meaning)}</td></tr>`,
   );
-  const total = uncertaintyFigures(
-    input,
-    fused,
-    fused.expandedUncertainty,
-    'uncertainty',
-    'stated uncertainty',
-    'Expanded uncertainty U (k = 2) of a point, largest direction, relative to the job frame: noise and placement together',
-  );
-  const placement = uncertaintyFigures(
-    input,
-    fused,
-    fused.placementUncertainty,
-    'placement',
-    'uncertainty of the placement',
-    'The part of U (k = 2) that comes from how the frames are tied: small near the ties, larger at the far end of the lever',
-  );
   const provenance = REPORT_VIEWS.map((view, i) =>
     figureHtml(
       `provenance-${i + 1}`,
@@ -258,43 +208,7 @@ function fusedSection(input: ReportInput): string {
     fused.colors === null
       ? ''
       : `<div class="pair">${REPORT_VIEWS.map((view, i) => figureHtml(`colours-${i + 1}`, drawOwnColors(fused, view, DRAWING_WIDTH), titleBlock(input, `fused surface, own colours, ${view.name}`), '')).join('')}</div>`;
-  return `<h2 id="fused">The fused surface</h2><div class="wide"><table class="data"><thead><tr><th>Property</th><th class="n">Value</th><th>What it means</th></tr></thead><tbody>${rows.join('')}</tbody></table></div><h3>How far it can be trusted</h3>${total}${placement}<h3>Where it comes from</h3>${scanLegend(input)}<div class="pair">${provenance.join('')}</div>${own}`;
-}
-
-/** The two views of one map, on one scale. */
-function uncertaintyFigures(
-  input: ReportInput,
-  fused: ReportFused,
-  values: Float32Array,
-  id: string,
-  shows: string,
-  title: string,
-): string {
-  const end = scaleEnd(values);
-  let unknown = 0;
-  let beyond = 0;
-  for (const u of values) {
-    if (!Number.isFinite(u)) unknown++;
-    else if (u > end) beyond++;
-  }
-  const share = (count: number): string => formatPercent(values.length === 0 ? 0 : count / values.length);
-  const legend = scaleLegend(
-    title,
-    CIVIDIS,
-    [0, 0.25, 0.5, 0.75, 1].map((t) => t * end),
-    'mm',
-    `Larger than the scale: ${share(beyond)} of the vertices. Grey with lines, not known: ${share(unknown)}.`,
-  );
-  const views = [REPORT_VIEWS[0], CUT_VIEW];
-  const figures = views.map((view, i) =>
-    figureHtml(
-      `${id}-${i + 1}`,
-      drawUncertainty(fused, values, end, view, DRAWING_WIDTH),
-      titleBlock(input, `${shows}, ${view.name}`),
-      legend,
-    ),
-  );
-  return `<div class="pair">${figures.join('')}</div>`;
+  return `<h2 id="fused">The fused surface</h2><div class="wide"><table class="data"><thead><tr><th>Property</th><th class="n">Value</th><th>What it means</th></tr></thead><tbody>${rows.join('')}</tbody></table></div><h3>Where it comes from</h3>${scanLegend(input)}<div class="pair">${provenance.join('')}</div>${own}`;
 }
 
 function truthSection(input: ReportInput): string {

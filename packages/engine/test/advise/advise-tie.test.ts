@@ -90,7 +90,7 @@ describe('a cabin tied at its door only', () => {
     expect(best.after.total).toBeLessThan(best.before.total / 3);
     expect(best.largestAfter).toBeGreaterThanOrEqual(best.after.total * (1 - 1e-12));
 
-    const now = await scatterAt(worst.place, 300, (trial) => [door.draw(makeRandom(trial, 'advise/now'))]);
+    const now = await scatterAt(worst.place, 200, (trial) => [door.draw(makeRandom(trial, 'advise/now'))]);
     expect(Math.abs(now / worst.uncertainty.total - 1)).toBeLessThan(0.2);
 
     const overlap = advice.candidates.find((c) => c.kind === 'overlap');
@@ -104,7 +104,7 @@ describe('a cabin tied at its door only', () => {
       ERRORS,
       0.5,
     );
-    const then = await scatterAt(worst.place, 300, (trial) => {
+    const then = await scatterAt(worst.place, 200, (trial) => {
       const stream = makeRandom(trial, 'advise/then');
       return [door.draw(stream), added.draw(stream)];
     });
