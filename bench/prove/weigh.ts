@@ -1,41 +1,33 @@
-// The ways of weighing overlaps that are compared. A new one is a function from a settled network to its answer.
-
+// The ways of stating uncertainties that are compared.
+import type { OverlapObservation, Pose } from '@lapjoint/engine';
 import { weighRound } from '../../packages/engine/src/pipeline/weigh-round.ts';
 import { adjustDensely } from './dense-adjustment.ts';
-import { adjust, answerOf, type WeighStep } from './estimate.ts';
+import { adjust, answerOf, overlapsAt, type WeighStep } from './estimate.ts';
 
-/** Every correspondence counts as independent: the plain Hessian times the residual variance. */
-const asIndependent: WeighStep = async (settled) =>
-  answerOf(
-    await adjust(settled, [
-      ...settled.fixed,
-      ...settled.overlaps.map((overlap) => ({
-        ...overlap,
-        effectiveCount: overlap.count,
-        sigma: 1e-6 * overlap.sigma,
-      })),
-    ]),
-  );
-
-/** As many independent distances as patches. */
-const byPatchCount: WeighStep = async (settled) =>
-  answerOf(await adjust(settled, [...settled.fixed, ...settled.overlaps]));
-
-/** Generalised least squares with errors learned from all overlaps, in the dense adjustment. */
-const byLikelihood: WeighStep = async (settled, context) => {
-  const weighed = await weighRound(settled.overlaps, settled.scans, settled.memory, settled.runner, context);
-  return adjustDensely(settled, weighed.overlaps, weighed.correlations);
-};
-
-/** The same without what overlaps share. */
-const withoutSharing: WeighStep = async (settled, context) => {
-  const weighed = await weighRound(settled.overlaps, settled.scans, settled.memory, settled.runner, context);
-  return adjustDensely(settled, weighed.overlaps, []);
-};
+/** Adjusted anew with other weights: twice, because the matches are found again where the frames go. */
+function reweighed(change: (overlap: OverlapObservation) => OverlapObservation): WeighStep {
+  return async (settled, context) => {
+    let poses = settled.poses;
+    for (let round = 0; ; round++) {
+      const { overlaps } = await overlapsAt(settled, poses, context);
+      const answer = answerOf(await adjust(settled, poses, overlaps.map(change)));
+      if (round === 1) return answer;
+      poses = new Map(answer.frames.map(({ frame, jobFromFrame }): [string, Pose] => [frame, jobFromFrame]));
+    }
+  };
+}
 
 export const WEIGH_STEPS: Readonly<Record<string, WeighStep>> = {
-  hessian: asIndependent,
-  patches: byPatchCount,
-  dense: byLikelihood,
-  unshared: withoutSharing,
+  /** What the tool states. */
+  stated: async (settled) => answerOf(settled.adjustment),
+  /** The plain Hessian times the residual variance: every correspondence counts as independent, nothing is known of scale. */
+  hessian: reweighed((overlap) => ({ ...overlap, effectiveCount: overlap.count, sigma: 1e-6 * overlap.sigma })),
+  /** As many independent distances as patches. */
+  patches: reweighed((overlap) => overlap),
+  /** The tool's weights in the dense adjustment: a check of the adjustment. */
+  dense: async (settled, context) => {
+    const { overlaps, memory } = await overlapsAt(settled, settled.poses, context);
+    const weighed = await weighRound(overlaps, settled.scans, memory, settled.runner, context);
+    return adjustDensely(settled, weighed.overlaps, weighed.correlations);
+  },
 };

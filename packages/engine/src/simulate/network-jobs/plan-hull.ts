@@ -39,8 +39,9 @@ export function planHullNetwork(network: HullNetwork, random: Random): NetworkPl
     },
   };
   const half = (share * around) / 2;
-  const targetPlaces = Array.from({ length: network.targetCount }, () => [
-    around * random.uniform(),
+  // One target to each equal part of the round: none of the sessions is left with too few.
+  const targetPlaces = Array.from({ length: network.targetCount }, (_, k) => [
+    (around * (k + random.uniform())) / network.targetCount,
     height * random.uniform(),
   ]);
   const out = new Float64Array(3);
