@@ -31,7 +31,12 @@ const USAGE_CODES: ReadonlySet<string> = new Set([
 ]);
 
 /** Codes of AppErrors that say: it ran, and there is no answer that could be trusted. */
-const REFUSAL_CODES: ReadonlySet<string> = new Set(['nothing-fused', 'fuse/nothing']);
+const REFUSAL_CODES: ReadonlySet<string> = new Set([
+  'nothing-fused',
+  'fuse/nothing',
+  'point-without-scan',
+  'frame-refused',
+]);
 
 /** Exit code of an error. */
 export function exitCodeOf(error: unknown): number {

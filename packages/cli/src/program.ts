@@ -10,6 +10,7 @@ import { addNewCommand } from './commands/new.ts';
 import { addReportCommand } from './commands/report.ts';
 import { addShowCommand } from './commands/show.ts';
 import { addTieCommand } from './commands/tie.ts';
+import { addUncertaintyCommand } from './commands/uncertainty.ts';
 import { addUndoCommands } from './commands/undo.ts';
 import { addVerifyCommand } from './commands/verify.ts';
 import { addDemoCommand } from './demo/demo-command.ts';
@@ -29,6 +30,7 @@ const COMMANDS: readonly ((shell: CommandShell) => void)[] = [
   addReportCommand,
   addHandoverCommand,
   addShowCommand,
+  addUncertaintyCommand,
   addUndoCommands,
   addLogCommand,
   addVerifyCommand,

@@ -38,6 +38,7 @@ export function addVerifyCommand(shell: CommandShell): void {
     perform(shell, 'verify', options, async (run) => {
       const report = await verifyJob(folder, run.host);
       run.result({ schema: 'lapjoint/verify', schemaVersion: 1, ...report }, textOf(report));
+      run.sayFindings(report.findings);
       return report.intact ? EXIT.done : EXIT.gateFailed;
     }),
   );

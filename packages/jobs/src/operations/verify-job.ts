@@ -1,5 +1,5 @@
 import { resolve } from 'node:path';
-import { blobsOfJobDocument, type JobDocument, type RunContext, type SourceFile } from '@lapjoint/engine';
+import { blobsOfJobDocument, type Finding, type JobDocument, type RunContext, type SourceFile } from '@lapjoint/engine';
 import { type BlobState, BlobStore } from '../store/blob-store.ts';
 import { replayJournal } from '../store/job-history.ts';
 import { inspectJournal, openJob } from '../store/job-store.ts';
@@ -37,6 +37,8 @@ export interface VerifyReport {
   readonly exports: readonly SourceReport[];
   /** Blobs on the disk that nothing in force refers to: undone work, or the rest of a stopped command. Harmless. */
   readonly unusedBlobCount: number;
+  /** Warnings about files of the user: they do not touch the job, which holds the points itself. */
+  readonly findings: readonly Finding[];
 }
 
 function contentOf(document: JobDocument, sha256: string): string {
@@ -63,6 +65,46 @@ function sourcesOf(document: JobDocument): SourceFile[] {
   // What came from the standard input was never a file that could still be there.
   const files = all.filter((source) => source.path !== STANDARD_INPUT);
   return [...new Map(files.map((source) => [`${source.path} ${source.sha256}`, source])).values()];
+}
+
+function findingsOf(sources: readonly SourceReport[], exports: readonly SourceReport[]): Finding[] {
+  const warning = (code: string, subject: string, message: string, remedy: string): Finding => ({
+    severity: 'warning',
+    code,
+    subject,
+    message,
+    remedy,
+  });
+  const ofSource = ({ path, state }: SourceReport): Finding =>
+    state === 'missing'
+      ? warning(
+          'source-missing',
+          path,
+          'The file that was added is no longer there. The job holds its points and stays whole.',
+          'Put it back if it is needed for the record.',
+        )
+      : warning(
+          'source-changed',
+          path,
+          'The file holds something else than when it was added. The job holds what it was then.',
+          'Add it again if the new content is meant.',
+        );
+  const ofExport = ({ path, state }: SourceReport): Finding =>
+    state === 'missing'
+      ? warning(
+          'export-missing',
+          path,
+          'A file that this job wrote is no longer there.',
+          'Write it again if it is needed.',
+        )
+      : warning(
+          'export-changed',
+          path,
+          'A file that this job wrote was changed since.',
+          'Write it again before it is passed on.',
+        );
+  const moved = (file: SourceReport): boolean => file.state !== 'intact';
+  return [...sources.filter(moved).map(ofSource), ...exports.filter(moved).map(ofExport)];
 }
 
 /**
@@ -111,6 +153,7 @@ export async function verifyJob(folder: string, host: Omit<OperationHost, 'runne
     blobs,
     sources: sourceReports,
     exports,
+    findings: findingsOf(sourceReports, exports),
     unusedBlobCount: (await blobStore.list()).filter((name) => !used.has(name)).length,
   };
 }
