@@ -33,12 +33,8 @@ export {
   measureOverlap,
   type OverlapMeasurement,
 } from './measure-overlap.ts';
-export {
-  FIND_MOVED_PARTS_DEFAULTS,
-  type FindMovedPartsOptions,
-  findMovedParts,
-  type MovedPart,
-} from './moved-parts.ts';
+export type { FindMovedPartsOptions, MovedPart } from './moved-part.ts';
+export { FIND_MOVED_PARTS_DEFAULTS, findMovedParts } from './moved-parts.ts';
 export { OVERLAP_GAPS_DEFAULTS, type OverlapGaps, type OverlapGapsOptions, overlapGaps } from './overlap-gaps.ts';
 export { compareScans } from './pair-order.ts';
 export {

@@ -30,6 +30,8 @@ export interface MeasureOverlapOptions {
   readonly maxDistance: number;
   /** Length over which errors belong together, mm; 0: ten times the larger spacing. Size of the patches. */
   readonly correlationLength: number;
+  /** Points of either scan that take no part, ascending: those of parts that moved. */
+  readonly exclude: { readonly a: Uint32Array; readonly b: Uint32Array } | null;
 }
 
 /** 3000 samples keep one call near 30 ms and the form's own sampling error below a tenth of the noise's share. */
@@ -38,6 +40,7 @@ export const MEASURE_OVERLAP_DEFAULTS: MeasureOverlapOptions = {
   neighbourCount: 0,
   maxDistance: 0,
   correlationLength: 0,
+  exclude: null,
 };
 
 /** What two scans say about their relative pose where they show the same surface. Lengths mm. */
@@ -99,6 +102,11 @@ export async function measureOverlap(
   const motion = motionOf(pose);
   const inverse = motionOf(invert(pose));
   const matches = matchSurfaces(first, second, smoothFirst, smoothSecond, motion, inverse, gate);
+  if (settings.exclude !== null) {
+    const { a: ofA, b: ofB } = settings.exclude;
+    leaveOut(smoothFirst, bIsFirst ? ofB : ofA, matches.onB.usable);
+    leaveOut(smoothSecond, bIsFirst ? ofA : ofB, matches.onA.usable);
+  }
   const observations = makeSurfaceObservations(smoothFirst, smoothSecond);
   observeSurfaces(matches, motion, inverse, observations);
   const scale = weighRobustly(observations, observations.base, 0.3 * Math.hypot(a.noise, b.noise));
@@ -153,6 +161,12 @@ export async function measureOverlap(
     freeDirections: analysis.freeDirections,
     weakDirections: analysis.weakDirections,
   };
+}
+
+/** Takes the samples at excluded points out of the matches. */
+function leaveOut(sample: SmoothSample, excluded: Uint32Array, usable: Uint8Array): void {
+  const isExcluded = new Set(excluded);
+  for (let i = 0; i < sample.count; i++) if (isExcluded.has(sample.points[i])) usable[i] = 0;
 }
 
 /**
