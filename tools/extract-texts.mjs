@@ -478,7 +478,9 @@ class FileExtraction {
 
   takeText(node, context) {
     const parts = this.parts(node);
-    if (!this.onlyMessages || context.strong) this.acceptParts(parts, context.word === true);
+    // A word that is padded to a column is shown.
+    const isPadded = isString(node) && /\S\s{2,}$/.test(node.text);
+    if (!this.onlyMessages || context.strong) this.acceptParts(parts, context.word === true || isPadded);
     // What stands inside places may hold texts of its own.
     const inside = (inner) => {
       if (isString(inner) || ts.isTypeNode(inner)) return;
@@ -551,6 +553,11 @@ class FileExtraction {
     }
     if (name === 'textTable') {
       for (const arg of args) this.visit(arg, { ...context, word: true, table: true });
+      return;
+    }
+    if (name === 'warning') {
+      // warning(code, subject, message, remedy)
+      for (const arg of args.slice(2)) this.visit(arg, { strong: true, word: true });
       return;
     }
     if (name === 'fault' || name === 'refuse' || name === 'damaged' || /^(fail|invalid|wrong|unusable)/i.test(name)) {
