@@ -17,6 +17,7 @@ export {
   type MeasurementKind,
 } from './judge-ties.ts';
 export type { NetworkClosure } from './loop-closures.ts';
+export { adjustAndNameSuspects, type NamedSuspects, type NameSuspectsOptions } from './name-suspects.ts';
 export type { NetworkFrame } from './network-model.ts';
 export type { PointResidual } from './network-residuals.ts';
 export { type PointCovariance, pointCovariance, pointUncertainties } from './point-covariance.ts';

@@ -75,10 +75,12 @@ export interface LinearLink extends LinearParts {
   readonly rank: number;
   /** How many of the numbers, the last ones, are angles in their own right (relations). */
   readonly angleCount: number;
+  /** How the misclosure changes with each frame: also with the one that is fixed. */
+  readonly frames: readonly (readonly [number, Float64Array])[];
 }
 
 /** A link before its unknowns are numbered. */
-export interface PlainLink extends Dependence, Omit<LinearLink, 'parts' | 'considered'> {}
+export interface PlainLink extends Dependence, Omit<LinearLink, keyof LinearParts | keyof Dependence> {}
 
 /** Distributes a dependence over the blocks of the unknowns. */
 export function attachUnknowns(d: Dependence, model: NetworkModel, unknowns: NetworkUnknowns): LinearParts {

@@ -106,7 +106,7 @@ export function listModelErrors(observed: ObservedElements): ModelError[] {
       for (const frame of (observed.elements[index] as ObservedElement).motions.keys())
         touched.set(frame, (touched.get(frame) ?? 0) + 1);
     }
-    const frames = [...touched].sort((a, b) => b[1] - a[1]).map(([frame]) => frame);
+    const frames = [...touched].sort((a, b) => b[1] - a[1] || (a[0] < b[0] ? -1 : 1)).map(([frame]) => frame);
     // Moving one frame of a tie is moving the other the other way: of two frames one is enough.
     for (const frame of frames.length <= 2 ? frames.slice(0, 1) : frames) {
       const error = groupError(observed, indices, frame, `all that ${tie} says`);

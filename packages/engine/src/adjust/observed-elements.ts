@@ -1,5 +1,5 @@
-import type { Matrix3, Pose, Vec3 } from '../math/index.ts';
-import { multiplyMatrix3Vector, subtract } from '../math/index.ts';
+import { type Matrix3, multiplyMatrix3Vector, type Pose, subtract } from '../math/index.ts';
+import type { AdjustableObservation } from '../model/index.ts';
 import { type LinearPart, type NetworkUnknowns, pointMotion } from './linear-link.ts';
 import { linkFrames, type NetworkLink, type NetworkModel } from './network-model.ts';
 import { type LinearNetwork, usedLinks } from './normal-equations.ts';
@@ -12,6 +12,7 @@ export interface ObservedElement {
   readonly frames: readonly string[];
   /** Name of the point or target, or number of the link within its tie from 1. */
   readonly name: string;
+  readonly source: AdjustableObservation;
   /** Null for sightings. */
   readonly link: NetworkLink | null;
   readonly group: number;
@@ -72,22 +73,14 @@ export function observeElements(
     const robust = linear.linkWeights[n] as number;
     const number = (numberInTie.get(link.source.tie) ?? 0) + 1;
     numberInTie.set(link.source.tie, number);
-    const motions = new Map<string, Float64Array>();
-    for (const frame of linkFrames(link)) {
-      const part = l.parts.find((p) => p.width === 6 && p.block === unknowns.blockOfFrame[frame]);
-      if (part) motions.set(model.frames[frame] as string, part.jacobian);
-    }
-    if (link.kind === 'target') {
-      const frame = link.sighting.frame;
-      const arm = subtract(linear.state.points[link.point] as Vec3, (linear.state.poses[frame] as Pose).translation);
-      motions.set(model.frames[frame] as string, pointMotion(arm, model.radii[frame] as number, 1));
-    }
+    const motions = new Map(l.frames.map(([frame, jacobian]) => [model.frames[frame] as string, jacobian]));
     groups.push({ members: [elements.length], cofactor: null });
     elements.push({
       tie: link.source.tie,
       kind: link.kind,
       frames: linkFrames(link).map((f) => model.frames[f] as string),
       name: nameOf(link) ?? String(number),
+      source: link.source,
       link,
       group: groups.length - 1,
       size: l.size,
@@ -114,6 +107,7 @@ export function observeElements(
         kind: 'target',
         frames: [source.frame],
         name: t.target.name,
+        source,
         link: null,
         group: groups.length,
         size: 3,

@@ -1,9 +1,9 @@
 import { detectableNoncentrality, symmetricEigen } from '../math/index.ts';
-import type { TieTest } from '../model/index.ts';
+import type { AdjustableObservation, TieTest } from '../model/index.ts';
 import { correctedProbability, countTests, type FirstSuspect, findFirstSuspect } from './first-suspect.ts';
 import { type ModelErrorTest, ModelErrorTests, type ResidualCovariance } from './model-error-tests.ts';
 import { listModelErrors, type ModelError } from './model-errors.ts';
-import type { ObservedElements } from './observed-elements.ts';
+import type { ObservedElement, ObservedElements } from './observed-elements.ts';
 
 /** Options of `testTies`. */
 export interface TieTestOptions {
@@ -31,8 +31,8 @@ export interface SuspectedError {
   readonly statistic: number;
   readonly degreesOfFreedom: number;
   readonly probability: number;
-  /** Elements that the first suspect moves: indices of `ObservedElements.elements`. */
-  readonly elements: readonly number[];
+  /** What the first suspect is made of. */
+  readonly observations: readonly AdjustableObservation[];
 }
 
 /** Result of `testTies`. */
@@ -71,7 +71,7 @@ export function testTies(
   };
   const results = new Map<string, TieTest>();
   for (const tie of new Set(observed.elements.map((e) => e.tie))) results.set(tie, judgeTie(tie, judge));
-  return { tests: results, suspect: suspect && describeSuspect(errors, suspect) };
+  return { tests: results, suspect: suspect && describeSuspect(observed, errors, suspect) };
 }
 
 interface Judge {
@@ -85,13 +85,17 @@ interface Judge {
   readonly noncentralities: Map<number, number>;
 }
 
-/** The error that stands for a tie: all it says together; of several (targets of either frame) the least likely. */
+/**
+ * The error that stands for a tie: all it says together where something checks that (of several, as for the targets of either
+ * frame, the least likely), else the least likely of its measurements; -1 when nothing checks any of it.
+ */
 function representative(tie: string, { errors, tests }: Judge, of: readonly ModelErrorTest[]): number {
   let best = -1;
   const rank = (i: number): number =>
-    ((errors[i] as ModelError).kind === 'tie' ? 0 : 1e6) + (of[i] as ModelErrorTest).logProbability;
+    ((errors[i] as ModelError).kind === 'tie' ? -1e9 : 0) + (of[i] as ModelErrorTest).logProbability;
   errors.forEach((error, i) => {
-    if (!error.ties.includes(tie) || (tests[i] as ModelErrorTest).rank === 0) return;
+    if (!error.ties.includes(tie) || (of[i] as ModelErrorTest).degreesOfFreedom === 0) return;
+    if ((tests[i] as ModelErrorTest).degreesOfFreedom === 0) return;
     if (best < 0 || rank(i) < rank(best)) best = i;
   });
   return best;
@@ -180,7 +184,11 @@ function largestSpread(rows: number, matrix: Float64Array, spread: Float64Array,
   return Math.max(0, symmetricEigen(out, rows).values[rows - 1]);
 }
 
-function describeSuspect(errors: readonly ModelError[], suspect: FirstSuspect): SuspectedError {
+function describeSuspect(
+  observed: ObservedElements,
+  errors: readonly ModelError[],
+  suspect: FirstSuspect,
+): SuspectedError {
   const first = errors[suspect.first] as ModelError;
   const rivals = suspect.rivals.map((i) => errors[i] as ModelError);
   // One measurement among others: those that hold it too say nothing more.
@@ -194,6 +202,6 @@ function describeSuspect(errors: readonly ModelError[], suspect: FirstSuspect): 
     statistic: suspect.statistic,
     degreesOfFreedom: suspect.degreesOfFreedom,
     probability: suspect.probability,
-    elements: first.shifts.map((s) => s.element),
+    observations: first.shifts.map((s) => (observed.elements[s.element] as ObservedElement).source),
   };
 }
