@@ -74,7 +74,7 @@ function byWhatIsLeft(s: Tried, t: Tried): number {
   return 0;
 }
 
-/** The best ones without near twins; the best of each kind is always among them. */
+/** The best ones without near twins; the best of each kind is always among them, and the best that goes through no wall. */
 function choose(tried: readonly Tried[], options: AdviseOptions): Tried[] {
   const kept: Tried[] = [];
   for (const t of tried) {
@@ -86,7 +86,12 @@ function choose(tried: readonly Tried[], options: AdviseOptions): Tried[] {
     );
     if (!isTwin) kept.push(t);
   }
-  const leaders = new Set(KINDS.map((kind) => kept.find((t) => t.candidate.kind === kind)));
+  const leaders = new Set(
+    KINDS.flatMap((kind) => [
+      kept.find((t) => t.candidate.kind === kind),
+      kept.find((t) => t.candidate.kind === kind && !t.candidate.throughWall),
+    ]),
+  );
   const others = Math.max(0, options.candidateCount - leaders.size);
   const filler = new Set(kept.filter((t) => !leaders.has(t)).slice(0, others));
   return kept.filter((t) => leaders.has(t) || filler.has(t));

@@ -9,4 +9,5 @@ export type {
   PlaceUncertainty,
   UncertainRegion,
 } from './advice.ts';
-export { adviseTie } from './advise-tie.ts';
+export { ADVISE_DEFAULTS, adviseTie } from './advise-tie.ts';
+export { type PlacedSurface, sampleFrame } from './sample-frame.ts';

@@ -1,10 +1,10 @@
-import { dot, symmetricEigen, type Vec3 } from '../math/index.ts';
+import { dot, subtract, symmetricEigen, type Vec3 } from '../math/index.ts';
 import type { InstrumentErrors } from '../model/index.ts';
 import type { AddedTie } from './added-tie.ts';
-import type { AdviceCandidate, AdviseInput, AdviseOptions } from './advice.ts';
+import type { AdviceCandidate, AdviseFrame, AdviseInput, AdviseOptions } from './advice.ts';
 import { motionAbout, product } from './frame-motion.ts';
 import { generalInverse, MOTION } from './joint-state.ts';
-import { nearestSample, normalAt, placeOf, spreadSamples } from './spread-places.ts';
+import { nearestSample, normalAt, placeOf, sampleCountOf, spreadSamples } from './spread-places.ts';
 import { type PatchSide, patchInformation } from './surface-patch.ts';
 import type { AdvisedFrame, LargestUncertainty } from './uncertain-region.ts';
 
@@ -67,7 +67,9 @@ export function tieCandidates(
         if (b === a || (a.index < 0 && b.index < 0)) continue;
         const other = nearestSample(b.source, place);
         const common = { frameA: a, frameB: b, place, gap: other.distance };
-        const throughWall = dot(normal, normalAt(b.source, other.sample)) < -0.5;
+        const throughWall =
+          dot(normal, normalAt(b.source, other.sample)) < -0.5 &&
+          !looksAlike(b.source, place, normal, options.patchRadius);
         const form = (of: AdvisedFrame, at: Vec3, side: PatchSide, key: string): Float64Array | null => {
           const known = forms.get(key);
           if (known !== undefined) return known;
@@ -116,6 +118,15 @@ export function tieCandidates(
     }
   }
   return found;
+}
+
+/** Whether the frame has surface near the place that faces the same way, so that both look at one side of the wall. */
+function looksAlike(frame: AdviseFrame, place: Vec3, normal: Vec3, radius: number): boolean {
+  for (let i = 0; i < sampleCountOf(frame); i++) {
+    const away = subtract(placeOf(frame, i), place);
+    if (dot(away, away) <= radius * radius && dot(normal, normalAt(frame, i)) > 0.5) return true;
+  }
+  return false;
 }
 
 /** Both frames measure one target: three numbers of the difference of their shifts there, each with both errors. */

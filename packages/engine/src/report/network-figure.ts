@@ -146,7 +146,7 @@ function curveBetween(a: Station, b: Station, lane: number): Curve {
 function freePlace(curve: Curve, taken: (readonly [number, number])[]): readonly [number, number] {
   const shares = [0.5, 0.4, 0.6, 0.32, 0.68, 0.25, 0.75];
   const isFree = ([x, y]: readonly [number, number]): boolean =>
-    taken.every(([p, q]) => Math.abs(p - x) > 34 || Math.abs(q - y) > 34);
+    taken.every(([p, q]) => Math.abs(p - x) > 40 || Math.abs(q - y) > 46);
   const place = shares.map(curve.at).find(isFree) ?? curve.at(0.5);
   taken.push(place);
   return place;

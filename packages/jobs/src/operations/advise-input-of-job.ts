@@ -4,10 +4,12 @@ import {
   type AdviseTie,
   type InstrumentErrors,
   type JobDocument,
+  type JobScan,
   type JointCovariance,
   type PlacedSurface,
   type Pose,
   type RunContext,
+  type ScanData,
   sampleFrame,
   type TieResult,
   transformPoint,
@@ -16,6 +18,7 @@ import {
 import type { BlobStore } from '../store/blob-store.ts';
 import { errorPoolOf, instrumentErrorsOf } from './instrument-part.ts';
 import { loadScan } from './load-scan.ts';
+import { recordedScaleTerms } from './recorded-scale-terms.ts';
 import { placedScans } from './result-record.ts';
 
 /** Samples of each frame: a cabin of some metres gets one every 100 to 150 mm. */
@@ -27,15 +30,15 @@ const USUAL_TARGET_SIGMA = 0.03;
  * What advice needs of a job: where its surfaces lie, its ties, and the errors of its instruments.
  *
  * @param joint covariance of all frames together
- * @param estimatedTerms names of scale terms that the alignment estimated
+ * @param scanOf gives a scan's points, where somebody has them already; else they are read
  */
 export async function adviseInputOfJob(
   job: { readonly document: JobDocument; readonly blobs: BlobStore },
   joint: JointCovariance,
-  estimatedTerms: readonly string[],
   context: RunContext,
+  scanOf: (scan: JobScan) => Promise<ScanData> = (scan) => loadScan(job.blobs, job.document, scan),
 ): Promise<AdviseInput> {
-  const { document, blobs } = job;
+  const { document } = job;
   const result = document.alignment?.result;
   const poses = new Map((result?.frames ?? []).map((pose) => [pose.frame, pose.jobFromFrame]));
   const placed = placedScans(document);
@@ -46,7 +49,7 @@ export async function adviseInputOfJob(
     const surfaces: PlacedSurface[] = [];
     for (const scan of scans) {
       await context.checkpoint(frames.length / placed.length, `sampling ${scan.name}`);
-      surfaces.push({ scan: await loadScan(blobs, document, scan), jobFromScan: poses.get(frame) as Pose });
+      surfaces.push({ scan: await scanOf(scan), jobFromScan: poses.get(frame) as Pose });
     }
     const [first] = scans;
     if (first === undefined) continue;
@@ -56,10 +59,11 @@ export async function adviseInputOfJob(
     const sampled = sampleFrame(frame, instrument, surfaces, SAMPLES);
     if (sampled !== null) frames.push(sampled);
   }
+  const terms = document.alignment === null ? [] : recordedScaleTerms(document.alignment.record);
   const sigmas = document.targetLists.flatMap((list) => list.targets.map((target) => target.sigma));
   return {
     covariance: joint,
-    estimatedTerms,
+    estimatedTerms: terms.filter((term) => term.isEstimated).map((term) => term.name),
     datum: result?.frames.find((pose) => pose.status === 'fixed')?.frame ?? null,
     frames,
     ties: placesOfTies(document, frames),
@@ -116,31 +120,21 @@ function placeInCommon(tie: TieResult, frames: readonly AdviseFrame[]): Vec3 | n
   const a = frames.find((frame) => frame.frame === tie.frameA);
   const b = frames.find((frame) => frame.frame === tie.frameB);
   if (a === undefined || b === undefined) return null;
-  const gaps: number[] = [];
+  const gaps: { readonly sample: number; readonly gap: number }[] = [];
   for (let i = 0; i < a.places.length; i += 3) {
     let least = Infinity;
     for (let j = 0; j < b.places.length; j += 3) {
-      const x = (a.places[i] as number) - (b.places[j] as number);
-      const y = (a.places[i + 1] as number) - (b.places[j + 1] as number);
-      const z = (a.places[i + 2] as number) - (b.places[j + 2] as number);
+      const at = (k: number): number => (a.places[i + k] as number) - (b.places[j + k] as number);
+      const alike = (k: number): number => (a.normals[i + k] as number) * (b.normals[j + k] as number);
       // The two sides of a wall are near each other, but have nothing in common.
-      const facing =
-        (a.normals[i] as number) * (b.normals[j] as number) +
-        (a.normals[i + 1] as number) * (b.normals[j + 1] as number) +
-        (a.normals[i + 2] as number) * (b.normals[j + 2] as number);
-      const square = x * x + y * y + z * z;
-      if (square < least && facing > 0.5) least = square;
+      if (alike(0) + alike(1) + alike(2) > 0.5) least = Math.min(least, Math.hypot(at(0), at(1), at(2)));
     }
-    gaps.push(Math.sqrt(least));
+    if (least < Infinity) gaps.push({ sample: i, gap: least });
   }
-  const nearest = gaps.reduce((least, gap) => Math.min(least, gap), Infinity);
-  if (!Number.isFinite(nearest)) return null;
-  const sum = [0, 0, 0];
-  let count = 0;
-  gaps.forEach((gap, i) => {
-    if (gap > 2 * nearest + 1e-3 * nearest + 30) return;
-    for (let k = 0; k < 3; k++) sum[k] = (sum[k] as number) + (a.places[3 * i + k] as number);
-    count++;
-  });
-  return [0, 1, 2].map((k) => (sum[k] as number) / count) as unknown as Vec3;
+  gaps.sort((s, t) => s.gap - t.gap || s.sample - t.sample);
+  const common = gaps.slice(0, Math.max(3, Math.round(0.5 * (tie.overlapShare ?? 0) * gaps.length)));
+  if (common.length === 0) return null;
+  const middle = (k: number): number =>
+    common.reduce((sum, { sample }) => sum + (a.places[sample + k] as number), 0) / common.length;
+  return [middle(0), middle(1), middle(2)];
 }

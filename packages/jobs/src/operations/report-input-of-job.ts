@@ -14,6 +14,7 @@ import {
   type ReportReach,
   type ReportSurface,
   type RunContext,
+  type ScanData,
   transformPoint,
 } from '@lapjoint/engine';
 import type { JobStore } from '../store/job-store.ts';
@@ -22,6 +23,7 @@ import { decodeSurfaceAttributes, type SurfaceAttributes } from '../store/surfac
 import { commandsOfHistory } from './commands-of-history.ts';
 import { loadScan } from './load-scan.ts';
 import { placedScans, resultsUpToDate } from './result-record.ts';
+import { trustOfJob } from './trust-of-job.ts';
 import { reportTruth, truthOfStore } from './truth-of-job.ts';
 
 /** Points of a scan at which the uncertainty is looked at: enough to meet its far end within a few millimetres. */
@@ -159,8 +161,11 @@ export async function reportInputOfJob(
   const poses = framesOf(document);
   const sessions = new Map(document.sessions.map((session) => [session.name, session]));
   const surfaces: ReportSurface[] = [];
+  const scans = new Map<string, ScanData>();
   for (const scan of placedScans(document)) {
-    const { origin, positions, triangles } = await loadScan(store.blobs, document, scan);
+    const data = await loadScan(store.blobs, document, scan);
+    scans.set(scan.id, data);
+    const { origin, positions, triangles } = data;
     const jobFromItem = poses.get(scan.frame)?.jobFromFrame ?? IDENTITY_POSE;
     surfaces.push({ id: scan.id, origin, positions, triangles, jobFromItem });
     await context.checkpoint((0.4 * surfaces.length) / document.scans.length, `loading ${scan.name}`);
@@ -169,6 +174,7 @@ export async function reportInputOfJob(
     store,
     document.scans.map((scan) => scan.id),
   );
+  const trust = await trustOfJob(store, context.part(0.4, 0.5), async (scan) => scans.get(scan.id) as ScanData);
   const truth = truthPath === null ? null : reportTruth(await truthOfStore(store, truthPath, context.part(0.5, 0.8)));
   await context.checkpoint(0.8, 'drawing');
   return {
@@ -200,6 +206,7 @@ export async function reportInputOfJob(
       sha256: source.sha256,
     })),
     alignment: document.alignment?.result ?? null,
+    ...(trust === null ? {} : { trust }),
     reaches: reachesOf(document, surfaces),
     surfaces,
     fused,

@@ -1,0 +1,113 @@
+import { estimateNormals, vertexNormals } from '../geometry/index.ts';
+import { type Pose, rotationMatrix, transformPoint, type Vec3 } from '../math/index.ts';
+import type { ScanData } from '../model/index.ts';
+import type { AdviseFrame } from './advice.ts';
+
+/** A scan of a frame with the frame's pose. */
+export interface PlacedSurface {
+  readonly scan: Pick<ScanData, 'origin' | 'positions' | 'normals' | 'triangles'>;
+  readonly jobFromScan: Pose;
+}
+
+/** Points looked at in one scan: enough to find every cell of a surface. */
+const LOOKED_AT = 200_000;
+/** Neighbours of a normal where a cloud has none. */
+const NEIGHBOURS = 12;
+
+interface Cell {
+  readonly place: Vec3;
+  readonly normal: Vec3;
+  readonly fromCentre: number;
+  count: number;
+}
+
+/**
+ * Samples of a frame's surfaces spread evenly, and the distance between its points: what advice looks at.
+ *
+ * Frames   scans in their own frames; places and normals in the job, mm.
+ * Method   one point for each occupied cell of a cube grid, the one nearest to the cell's middle; the grid is chosen for
+ *          about `count` cells. Normals: those of the scan, of its triangles, or of neighbouring points.
+ *
+ * @returns null where no scan holds a point
+ */
+export function sampleFrame(
+  frame: string,
+  instrument: string,
+  surfaces: readonly PlacedSurface[],
+  count: number,
+): AdviseFrame | null {
+  const drawn = surfaces.filter((s) => s.scan.positions.length > 0).map(drawPoints);
+  const first = drawn[0];
+  if (first === undefined) return null;
+  const origin: Vec3 = [first.places[0], first.places[1], first.places[2]];
+  let extent = 0;
+  for (const d of drawn)
+    for (let i = 0; i < d.places.length; i++) extent = Math.max(extent, Math.abs(d.places[i] - origin[i % 3]));
+  let size = extent > 0 ? extent / 20 : 1;
+  let cells = gather(drawn, origin, size);
+  // Cells of a surface go with the inverse square of their size: two steps come near enough.
+  for (let round = 0; round < 3 && Math.abs(Math.log(cells.length / count)) > 0.2 && extent > 0; round++) {
+    size *= Math.sqrt(cells.length / count);
+    cells = gather(drawn, origin, size);
+  }
+  const counts = cells.map((c) => c.count).sort((a, b) => a - b);
+  return {
+    frame,
+    instrument,
+    spacing: size / Math.sqrt(Math.max(1, counts[Math.floor(counts.length / 2)] ?? 1)),
+    places: Float64Array.from(cells.flatMap((c) => c.place)),
+    normals: Float64Array.from(cells.flatMap((c) => c.normal)),
+  };
+}
+
+interface DrawnPoints {
+  readonly places: Float64Array;
+  readonly normals: Float64Array;
+  /** Points of the scan that one of these stands for. */
+  readonly weight: number;
+}
+
+function drawPoints({ scan, jobFromScan }: PlacedSurface): DrawnPoints {
+  const total = scan.positions.length / 3;
+  const step = Math.max(1, Math.ceil(total / LOOKED_AT));
+  const kept = Math.ceil(total / step);
+  const own = scan.normals ?? (scan.triangles === null ? null : vertexNormals(scan.positions, scan.triangles));
+  const some = new Float32Array(3 * kept);
+  for (let i = 0; i < kept; i++) some.set(scan.positions.subarray(3 * i * step, 3 * i * step + 3), 3 * i);
+  const estimated = own === null ? estimateNormals(some, Math.min(NEIGHBOURS, kept)).normals : null;
+  const m = rotationMatrix(jobFromScan.rotation);
+  const places = new Float64Array(3 * kept);
+  const normals = new Float64Array(3 * kept);
+  for (let i = 0; i < kept; i++) {
+    const [x, y, z] = some.subarray(3 * i, 3 * i + 3);
+    places.set(transformPoint(jobFromScan, [x + scan.origin[0], y + scan.origin[1], z + scan.origin[2]]), 3 * i);
+    const n = estimated?.subarray(3 * i, 3 * i + 3) ?? own?.subarray(3 * i * step, 3 * i * step + 3) ?? [0, 0, 0];
+    for (let k = 0; k < 3; k++) normals[3 * i + k] = m[3 * k] * n[0] + m[3 * k + 1] * n[1] + m[3 * k + 2] * n[2];
+  }
+  return { places, normals, weight: step };
+}
+
+/** One point for each occupied cell, in the order of the cells. */
+function gather(drawn: readonly DrawnPoints[], origin: Vec3, size: number): Cell[] {
+  const cells = new Map<number, Cell>();
+  const side = 2 ** 17;
+  for (const { places, normals, weight } of drawn) {
+    for (let i = 0; i < places.length; i += 3) {
+      const normal: Vec3 = [normals[i], normals[i + 1], normals[i + 2]];
+      const length = Math.hypot(...normal);
+      if (!(length > 0.5 && length < 2)) continue;
+      const at = [0, 1, 2].map((k) => (places[i + k] - origin[k]) / size) as unknown as Vec3;
+      const cell = at.map(Math.floor) as unknown as Vec3;
+      const key = ((cell[2] + side / 2) * side + cell[1] + side / 2) * side + cell[0] + side / 2;
+      const known = cells.get(key);
+      const fromCentre = Math.hypot(at[0] - cell[0] - 0.5, at[1] - cell[1] - 0.5, at[2] - cell[2] - 0.5);
+      const count = (known?.count ?? 0) + weight;
+      if (known !== undefined && known.fromCentre <= fromCentre) known.count = count;
+      else {
+        const place: Vec3 = [places[i], places[i + 1], places[i + 2]];
+        cells.set(key, { place, normal: normal.map((v) => v / length) as unknown as Vec3, fromCentre, count });
+      }
+    }
+  }
+  return [...cells.entries()].sort((a, b) => a[0] - b[0]).map(([, cell]) => cell);
+}
