@@ -8,6 +8,7 @@ import { ALIGN_DEFAULTS, type AlignOptions } from './align-options.ts';
 import { type FrameGroup, groupFrames } from './frame-groups.ts';
 import { keyOfScan } from './interned-scan.ts';
 import { findKnownLinks } from './known-links.ts';
+import { describeMovedParts, reportMovedParts } from './moved-parts-round.ts';
 import { type FirstPoses, placeWithoutGuess } from './no-guess-poses.ts';
 import type { RoundScan } from './overlap-round.ts';
 import { refinePickedLinks } from './refine-picked.ts';
@@ -61,7 +62,7 @@ async function prepareAll(input: AlignInput, runner: TaskRunner, context: RunCon
       id: scan.id,
       name: scan.name,
       frame: scan.frame,
-      instrument: scan.instrument?.name ?? `scan ${scan.id}`,
+      instrument: scan.instrument?.name ?? 'unknown',
       errorReach: scan.instrument?.reach ?? ready.radius,
       volumetric: scan.instrument?.volumetric ?? 0,
       keyed: { key: keyOfScan(ready), scan: ready },
@@ -230,6 +231,11 @@ function describe(
         : message;
     return { frame, jobFromFrame, covariance, covarianceReference, status, message: said, remedy, rivals };
   });
+  const placed = new Map(
+    adjustment.frames.flatMap((f) => (f.jobFromFrame === null ? [] : [[f.frame, f.jobFromFrame]])),
+  );
+  const movedParts = describeMovedParts(settled.movedParts, placed);
+  reportMovedParts(settled.movedParts, movedParts, context);
   if (!isSettled) {
     context.findings.add({
       severity: 'warning',
@@ -274,6 +280,6 @@ function describe(
     globalTest: adjustment.globalTest,
     varianceComponents: adjustment.varianceComponents,
     instrumentErrors: settled.instruments,
-    movedParts: adjustment.movedParts,
+    movedParts,
   };
 }

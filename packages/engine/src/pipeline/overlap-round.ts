@@ -1,7 +1,7 @@
 import type { RunContext } from '../base/index.ts';
 import { compose, distance, invert, type Pose, rotate, transformPoint, type Vec3 } from '../math/index.ts';
 import type { OverlapObservation } from '../model/index.ts';
-import type { OverlapMeasurement } from '../register/index.ts';
+import type { MeasureOverlapOptions, OverlapMeasurement } from '../register/index.ts';
 import type { KeyedScan } from './interned-scan.ts';
 import type { TaskRunner } from './task-runner.ts';
 import type { OverlapTask } from './tasks.ts';
@@ -27,10 +27,12 @@ export interface PairMemory {
   /** Samples taken of each scan: more where the overlap is a small part. */
   sampleCount: number;
   measured: OverlapMeasurement | null;
+  /** Points of parts that moved between the two. */
+  exclude: MeasureOverlapOptions['exclude'];
 }
 
 /** Matches without which an overlap says nothing: six unknowns, ten for each. */
-const LEAST_MATCHES = 60;
+export const LEAST_MATCHES = 60;
 /** Matches wanted in an overlap; more do not make it surer, as neighbours share their errors. */
 const WANTED_MATCHES = 1500;
 /** Few steps, because what is worked out for a scan's samples is kept for each number of samples. */
@@ -74,8 +76,14 @@ export async function measureOverlaps(
 ): Promise<OverlapObservation[]> {
   const inputs = pairs.map(([a, b]): OverlapTask => {
     const bFromA = compose(invert(jobFromFrame.get(b.frame) as Pose), jobFromFrame.get(a.frame) as Pose);
-    const sampleCount = memory.get(pairKey(a, b))?.sampleCount ?? SAMPLE_STEPS[0];
-    return { a: a.keyed, b: b.keyed, bFromA, options: { sampleCount, maxDistance: gate } };
+    const known = memory.get(pairKey(a, b));
+    const sampleCount = known?.sampleCount ?? SAMPLE_STEPS[0];
+    return {
+      a: a.keyed,
+      b: b.keyed,
+      bFromA,
+      options: { sampleCount, maxDistance: gate, exclude: known?.exclude ?? null },
+    };
   });
   const outputs = (await runner.run('measure-overlap', inputs, context)) as OverlapMeasurement[];
   const observations: OverlapObservation[] = [];
@@ -89,7 +97,12 @@ export async function measureOverlaps(
     const wanted = isNeeded && share > 0 ? WANTED_MATCHES / share : 0;
     const step = SAMPLE_STEPS.find((count) => count >= wanted) ?? (SAMPLE_STEPS.at(-1) as number);
     // Samples only grow: a count that went up and down with the share would keep the rounds from settling.
-    memory.set(key, { sampleCount: Math.max(memory.get(key)?.sampleCount ?? 0, step), measured });
+    const known = memory.get(key);
+    memory.set(key, {
+      sampleCount: Math.max(known?.sampleCount ?? 0, step),
+      measured,
+      exclude: known?.exclude ?? null,
+    });
     if (measured.form.count < LEAST_MATCHES) return;
     observations.push(observationOf(a, b, inputs[index].bFromA, measured, share));
   });

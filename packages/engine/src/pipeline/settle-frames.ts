@@ -6,6 +6,7 @@ import { compareScans } from '../register/index.ts';
 import type { AlignInput } from './align-input.ts';
 import type { AlignOptions } from './align-options.ts';
 import type { KnownLinks } from './known-links.ts';
+import { findMovedPartsOfRound, type PairPart } from './moved-parts-round.ts';
 import { measureOverlaps, motionOfSphere, type PairMemory, pairsInReach, type RoundScan } from './overlap-round.ts';
 import type { TaskRunner } from './task-runner.ts';
 import { weighRound } from './weigh-round.ts';
@@ -13,12 +14,17 @@ import { weighRound } from './weigh-round.ts';
 /** Rounds over which a swing is watched. */
 const SWING_ROUNDS = 4;
 
+/** Searches for moved parts, with the frames settled anew between them: the third finds the parts of the second. */
+const MOST_SEARCHES = 4;
+
 /** All frames where they stay, with the last adjustment. */
 export interface SettledFrames {
   readonly adjustment: NetworkAdjustment;
   readonly instruments: readonly InstrumentErrors[];
   readonly rounds: number;
   readonly isSettled: boolean;
+  /** Parts that moved between two scans, and the scans; what the last overlaps left out. */
+  readonly movedParts: readonly PairPart[];
 }
 
 /** What settling needs all the way. */
@@ -67,8 +73,28 @@ export async function settleFrames(
     settings,
     runner,
   };
-  const { rounds, isSettled } = await settleEvenly(settling, coarseSpacing, context.part(0, 0.8));
-  return { ...(await settleWeighed(settling, context.part(0.8, 1))), rounds, isSettled };
+  const even = await settleEvenly(settling, coarseSpacing, context.part(0, 0.7));
+  const steady = await settleWithoutMovedParts(settling, even, context.part(0.7, 0.8));
+  return { ...(await settleWeighed(settling, context.part(0.8, 1))), ...steady };
+}
+
+/** Looks for parts that moved, and settles the frames without them, until what is left out stays the same. */
+async function settleWithoutMovedParts(
+  settling: Settling,
+  even: Pick<SettledFrames, 'rounds' | 'isSettled'>,
+  context: RunContext,
+): Promise<Pick<SettledFrames, 'rounds' | 'isSettled' | 'movedParts'>> {
+  const { scans, poses, spacing, memory, runner } = settling;
+  let { rounds, isSettled } = even;
+  for (let search = 1; ; search++) {
+    context.progress(0, 'looking for parts that moved');
+    const pairs = pairsInReach(scans, poses, 3 * spacing);
+    const found = await findMovedPartsOfRound(pairs, poses, memory, runner, context.part(0, 0.3));
+    if (!found.hasChanged || search === MOST_SEARCHES) return { rounds, isSettled, movedParts: found.parts };
+    const again = await settleEvenly(settling, 0, context.part(0.3, 1));
+    rounds += again.rounds;
+    isSettled = again.isSettled;
+  }
 }
 
 /** Every match counts alike: quick, and near enough for the matches to be the last ones. */

@@ -15,7 +15,9 @@ import type { ScanData } from '../model/index.ts';
 import {
   type AssemblyScan,
   describeForAssembly,
+  findMovedParts,
   type MeasureOverlapOptions,
+  type MovedPart,
   matchPair,
   measureOverlap,
   type OverlapMeasurement,
@@ -25,6 +27,7 @@ import {
   prepareScan,
   type RefinedPose,
   refinePose,
+  widenPoints,
 } from '../register/index.ts';
 import type { FuseScan } from './fuse-input.ts';
 import { internScan, type KeyedScan } from './interned-scan.ts';
@@ -52,7 +55,7 @@ export interface RefineTask {
   readonly start: Pose;
 }
 
-/** Input of the task `measure-overlap`. */
+/** Input of the tasks `measure-overlap` and `find-moved-parts`. */
 export interface OverlapTask {
   readonly a: KeyedScan;
   readonly b: KeyedScan;
@@ -80,6 +83,30 @@ function refine(input: RefineTask, context: RunContext): Promise<RefinedPose> {
 
 function overlap(input: OverlapTask, context: RunContext): Promise<OverlapMeasurement> {
   return measureOverlap(internScan(input.a), internScan(input.b), input.bFromA, input.options, context);
+}
+
+/** Output of the task `find-moved-parts`. */
+export interface MovedPartsOutput {
+  readonly parts: readonly MovedPart[];
+  /** Points of the parts and close around them: what an overlap leaves out. */
+  readonly exclude: MeasureOverlapOptions['exclude'];
+}
+
+/** Spacings around a moved part in which a local surface may run across both. */
+const EXCLUDED_RIM = 2;
+
+async function movedParts(input: OverlapTask, context: RunContext): Promise<MovedPartsOutput> {
+  const [a, b] = [internScan(input.a), internScan(input.b)];
+  const parts = await findMovedParts(a, b, input.bFromA, input.options, context);
+  if (parts.length === 0) return { parts, exclude: null };
+  const joined = (lists: readonly Uint32Array[]): Uint32Array =>
+    Uint32Array.from(lists.flatMap((list) => Array.from(list))).sort();
+  const rim = EXCLUDED_RIM * Math.max(a.spacing, b.spacing);
+  const exclude = {
+    a: widenPoints(a, joined(parts.map((part) => part.points)), rim),
+    b: widenPoints(b, joined(parts.map((part) => part.pointsOfB)), rim),
+  };
+  return { parts, exclude };
 }
 
 async function likelihood(input: LikelihoodTask): Promise<ErrorLikelihood> {
@@ -113,6 +140,7 @@ export const PIPELINE_TASKS: Readonly<Record<string, PipelineTask>> = {
   'match-pair': match as PipelineTask,
   'refine-pair': refine as PipelineTask,
   'measure-overlap': overlap as PipelineTask,
+  'find-moved-parts': movedParts as PipelineTask,
   'error-likelihood': likelihood as PipelineTask,
   'measure-fusion-scan': measureFusion as PipelineTask,
   'sample-fusion-scan': sampleFusion as PipelineTask,

@@ -62,3 +62,4 @@ export type { TargetNameConflict } from './target-names.ts';
 export type { TargetRefusal } from './target-refusal.ts';
 export { choosePointsApart, thinScan } from './thin-scan.ts';
 export { analyseInformation, type InformationAnalysis, nameDirections } from './weak-directions.ts';
+export { widenPoints } from './widen-points.ts';

@@ -31,4 +31,6 @@ export interface FindMovedPartsOptions {
   readonly minimumShare: number;
   /** Most parts of one overlap; beyond, the overlap is no rigid body with parts that moved. */
   readonly mostParts: number;
+  /** Points known to have moved: the rest is judged without them, they are looked at again. */
+  readonly exclude: { readonly a: Uint32Array; readonly b: Uint32Array } | null;
 }

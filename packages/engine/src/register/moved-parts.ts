@@ -34,6 +34,7 @@ export const FIND_MOVED_PARTS_DEFAULTS: FindMovedPartsOptions = {
   maxShift: 0,
   minimumShare: 0.01,
   mostParts: 4,
+  exclude: null,
 };
 
 /** A part while it is found: `second` moves, `first` stays. */
@@ -80,7 +81,8 @@ export async function findMovedParts(
   const rest = bIsFirst ? bFromA : invert(bFromA);
   const settings = { ...FIND_MOVED_PARTS_DEFAULTS, ...options };
   const maxShift = settings.maxShift > 0 ? settings.maxShift : 0.1 * Math.min(a.radius, b.radius);
-  const { scale } = await measureOverlap(first, second, invert(rest), {}, context);
+  const { exclude } = settings;
+  const { scale } = await measureOverlap(a, b, bFromA, { exclude }, context);
   const limit = Math.max(TUKEY_CONSTANT * scale, 0.1 * Math.max(a.spacing, b.spacing));
   const search: Search = { first, second, rest, scale, limit, settings };
   const found = await searchOrdered(search, maxShift, context);
