@@ -27,6 +27,8 @@ import {
   type RoundScan,
 } from '../../packages/engine/src/pipeline/overlap-round.ts';
 import { settleFrames } from '../../packages/engine/src/pipeline/settle-frames.ts';
+import { weighRound } from '../../packages/engine/src/pipeline/weigh-round.ts';
+import { probeObservations } from './probe-observations.ts';
 
 /** A network after the last round, with the tool's own answer. */
 export interface SettledNetwork {
@@ -85,7 +87,35 @@ export async function settleNetwork(data: SimulatedNetworkData, context: RunCont
   };
   const known = { links: [], observations: fixed };
   const settled = await settleFrames(input, scans, known, poses, 0, ALIGN_DEFAULTS, runner, context);
-  return { data, scans, fixed, poses, runner, ...settled };
+  const network = { data, scans, fixed, poses, runner, ...settled };
+  return data.probed.length === 0 ? network : { ...network, adjustment: await withProbe(network, context) };
+}
+
+/** The last adjustment once more with the probed places. */
+async function withProbe(network: SettledNetwork, context: RunContext): Promise<NetworkAdjustment> {
+  const { data, scans, fixed, runner } = network;
+  let { poses } = network;
+  for (let round = 0; ; round++) {
+    const { overlaps, memory } = await overlapsAt(network, poses, context);
+    const weighed = await weighRound(overlaps, scans, memory, runner, context);
+    const adjustment = await adjustNetwork(
+      [...fixed, ...weighed.overlaps, ...probeObservations(data, scans, poses)],
+      {
+        frames: framesOf(network),
+        start: poses,
+        datum: { kind: 'fixed-frame', frame: data.frames[0] },
+        correlations: weighed.correlations,
+        scaleTerms: data.scaleTerms,
+      },
+      makeRunContext(),
+    );
+    if (round === 1) return adjustment;
+    poses = posesOf(answerOf(adjustment));
+  }
+}
+
+export function posesOf(answer: NetworkAnswer): Map<string, Pose> {
+  return new Map(answer.frames.map(({ frame, jobFromFrame }) => [frame, jobFromFrame]));
 }
 
 /** Overlaps at given poses, with what is remembered of them. */
@@ -107,7 +137,7 @@ export function adjust(
   overlaps: readonly OverlapObservation[],
 ): Promise<NetworkAdjustment> {
   return adjustNetwork(
-    [...settled.fixed, ...overlaps],
+    [...settled.fixed, ...overlaps, ...probeObservations(settled.data, settled.scans, poses)],
     {
       frames: framesOf(settled),
       start: poses,

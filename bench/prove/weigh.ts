@@ -1,8 +1,8 @@
 // The ways of stating uncertainties that are compared.
-import type { OverlapObservation, Pose } from '@lapjoint/engine';
+import type { OverlapObservation } from '@lapjoint/engine';
 import { weighRound } from '../../packages/engine/src/pipeline/weigh-round.ts';
 import { adjustDensely } from './dense-adjustment.ts';
-import { adjust, answerOf, overlapsAt, type WeighStep } from './estimate.ts';
+import { adjust, answerOf, overlapsAt, posesOf, type WeighStep } from './estimate.ts';
 
 /** Adjusted anew with other weights: twice, because the matches are found again where the frames go. */
 function reweighed(change: (overlap: OverlapObservation) => OverlapObservation): WeighStep {
@@ -12,7 +12,7 @@ function reweighed(change: (overlap: OverlapObservation) => OverlapObservation):
       const { overlaps } = await overlapsAt(settled, poses, context);
       const answer = answerOf(await adjust(settled, poses, overlaps.map(change)));
       if (round === 1) return answer;
-      poses = new Map(answer.frames.map(({ frame, jobFromFrame }): [string, Pose] => [frame, jobFromFrame]));
+      poses = posesOf(answer);
     }
   };
 }

@@ -6,7 +6,7 @@ import { planHullNetwork } from './plan-hull.ts';
 import { type SimulatedNetwork, simulateNetwork } from './simulate-network.ts';
 
 /** Kinds of networks that stated uncertainties are proven on. */
-export const NETWORK_FAMILIES = ['good', 'door', 'chain', 'ring', 'targets'] as const;
+export const NETWORK_FAMILIES = ['good', 'door', 'chain', 'ring', 'targets', 'mixed'] as const;
 export type NetworkFamily = (typeof NETWORK_FAMILIES)[number];
 
 /** Correlation lengths in turn, mm. */
@@ -19,7 +19,12 @@ function planFamily(family: NetworkFamily, number: number, context: RunContext):
   const random = context.random(`network/${family}/${number}/plan`);
   // Sizes in turn once all correlation lengths have been through.
   const turn = Math.floor(number / NETWORK_CORRELATION_LENGTHS.length) % 3;
-  if (family === 'door') return planDoorNetwork(60, random);
+  if (family === 'door') {
+    return planDoorNetwork({ family, stripWidth: 60, targetCount: 0, probedCount: 0 }, random);
+  }
+  if (family === 'mixed') {
+    return planDoorNetwork({ family, stripWidth: 60, targetCount: 4 + 2 * turn, probedCount: 6 + 2 * turn }, random);
+  }
   if (family === 'chain') return planChainNetwork(6 + turn, random);
   const hull = { family, targetCount: 0, targetSigma: 0, isScanned: true };
   if (family === 'ring') {

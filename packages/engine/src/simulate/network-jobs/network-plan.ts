@@ -22,11 +22,21 @@ export interface PlannedSession {
   readonly checkPoints: Float64Array;
 }
 
+/** Places that a session's probe touches, corrected for its tip, on surface that another session scans. */
+export interface PlannedProbe {
+  readonly frame: string;
+  readonly surfaceFrame: string;
+  readonly places: readonly (readonly [number, number, number])[];
+  /** Standard deviation of each coordinate. */
+  readonly sigma: number;
+}
+
 /** A network to be simulated: one object, several sessions. The first session holds the job's frame. */
 export interface NetworkPlan {
   readonly family: string;
   readonly sessions: readonly PlannedSession[];
   readonly targets: readonly (readonly [number, number, number])[];
+  readonly probe: PlannedProbe | null;
 }
 
 /** Every n-th of some places, at most `count`. */

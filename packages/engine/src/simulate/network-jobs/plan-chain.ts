@@ -45,5 +45,5 @@ export function planChainNetwork(frameCount: number, random: Random): NetworkPla
       checkPoints: spreadChoice(samplePlaces([{ ...region, spacing: 100 }], random), 16),
     };
   });
-  return { family: 'chain', sessions, targets: [] };
+  return { family: 'chain', sessions, targets: [], probe: null };
 }

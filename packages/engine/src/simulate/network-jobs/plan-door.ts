@@ -6,7 +6,7 @@ import {
   samplePlaces,
   scatterBumps,
 } from './analytic-sheet.ts';
-import { type NetworkPlan, spreadChoice } from './network-plan.ts';
+import { type NetworkPlan, type PlannedProbe, spreadChoice } from './network-plan.ts';
 
 /** Half of an opening of 600 x 400 mm, and the radius of its corners. */
 const HALF_OPENING: readonly [number, number] = [300, 200];
@@ -32,13 +32,36 @@ function wall(place: (u: number, v: number) => readonly [number, number, number]
   };
 }
 
+/** What ties both sessions of a door network. Lengths mm. */
+export interface DoorNetwork {
+  readonly family: string;
+  /** Width of the overlap around the opening; more than 60 goes on over the face. */
+  readonly stripWidth: number;
+  /** Targets around the opening that both sessions measure. */
+  readonly targetCount: number;
+  /** Spots on the floor and the back of the room that the probe of the outer session touches. */
+  readonly probedCount: number;
+}
+
+/** A target every so many degrees around the opening, on the flange or the face beside it. */
+function targetsAround(count: number, place: AnalyticSheet['place'], random: Random): [number, number, number][] {
+  const out = new Float64Array(3);
+  return Array.from({ length: count }, (_, k) => {
+    const angle = (2 * Math.PI * (k + 0.6 * random.uniform())) / count;
+    const [c, s] = [Math.cos(angle), Math.sin(angle)];
+    let reach = 0;
+    while (fromOpening(reach * c, reach * s) < 25) reach += 1;
+    place(reach * c, reach * s, out);
+    return [out[0], out[1], out[2]];
+  });
+}
+
 /**
  * One opening in a curved face, and a room behind it: the session inside overlaps the one outside only on the flange, 60 mm
- * around an opening of 600 x 400 mm, and reaches 1.8 m away from it.
- *
- * @param stripWidth width of the overlap, mm; more than 60 goes on over the face
+ * around an opening of 600 x 400 mm, and reaches 1.8 m away from it. Targets and a probe may tie them besides.
  */
-export function planDoorNetwork(stripWidth: number, random: Random): NetworkPlan {
+export function planDoorNetwork(network: DoorNetwork, random: Random): NetworkPlan {
+  const { family, stripWidth, targetCount, probedCount } = network;
   const bumps = scatterBumps([-700, -600], [900, 600], 400, [80, 120], [5, 15], random);
   const face: AnalyticSheet = {
     side: 1,
@@ -75,8 +98,25 @@ export function planDoorNetwork(stripWidth: number, random: Random): NetworkPlan
     { sheet: floor, from: [-700, 0], to: [900, 1500], spacing: 45, isSeen: all },
     { sheet: back, from: [-700, -600], to: [900, 600], spacing: 45, isSeen: all },
   ];
+  // Spots in turn on floor and back; around each the scan is as dense as on the flange.
+  const out = new Float64Array(3);
+  const spots = Array.from({ length: probedCount }, (_, k) => {
+    const sheet = k % 2 === 0 ? floor : back;
+    const u = -500 + 1200 * random.uniform();
+    const v = k % 2 === 0 ? 300 + 1000 * random.uniform() : -400 + 800 * random.uniform();
+    sheet.place(u, v, out);
+    const place: [number, number, number] = [out[0], out[1], out[2]];
+    const region: CapturedRegion = { sheet, from: [u - 14, v - 14], to: [u + 14, v + 14], spacing: 4, isSeen: all };
+    return { place, region };
+  });
+  const probe: PlannedProbe | null =
+    probedCount === 0
+      ? null
+      : { frame: 'outside', surfaceFrame: 'inside', places: spots.map(({ place }) => place), sigma: 0.025 };
+  const targets = targetsAround(targetCount, face.place, random);
+  const seen = targets.map((_, k) => k);
   const outside = [around, beyond];
-  const inside = [around, ...room];
+  const inside = [around, ...room, ...spots.map(({ region }) => region)];
   const check = (regions: readonly CapturedRegion[]): Float64Array =>
     spreadChoice(
       samplePlaces(
@@ -86,8 +126,9 @@ export function planDoorNetwork(stripWidth: number, random: Random): NetworkPlan
       24,
     );
   return {
-    family: 'door',
-    targets: [],
+    family,
+    targets,
+    probe,
     sessions: [
       {
         frame: 'outside',
@@ -97,8 +138,8 @@ export function planDoorNetwork(stripWidth: number, random: Random): NetworkPlan
         scaleSigma: 15e-6,
         temperature: 23.4,
         regions: outside,
-        targets: [],
-        targetSigma: 0,
+        targets: seen,
+        targetSigma: 0.04,
         checkPoints: check(outside),
       },
       {
@@ -109,9 +150,9 @@ export function planDoorNetwork(stripWidth: number, random: Random): NetworkPlan
         scaleSigma: 40e-6,
         temperature: 23.1,
         regions: inside,
-        targets: [],
-        targetSigma: 0,
-        checkPoints: check(inside),
+        targets: seen,
+        targetSigma: 0.06,
+        checkPoints: check([around, ...room]),
       },
     ],
   };

@@ -76,5 +76,5 @@ export function planHullNetwork(network: HullNetwork, random: Random): NetworkPl
       checkPoints: spreadChoice(samplePlaces([{ ...region, spacing: height / 6 }], random), 16),
     };
   });
-  return { family: network.family, sessions, targets };
+  return { family: network.family, sessions, targets, probe: null };
 }

@@ -41,6 +41,14 @@ export interface SimulatedNetworkData {
     readonly data: ScanData;
   }[];
   readonly targetLists: readonly { readonly id: string; readonly frame: string; readonly targets: readonly Target[] }[];
+  /** Probed places, corrected for the tip, and the frame whose scan they lie on. */
+  readonly probed: readonly {
+    readonly id: string;
+    readonly frame: string;
+    readonly surfaceFrame: string;
+    readonly sigma: number;
+    readonly points: readonly Vec3[];
+  }[];
   /** Instrument scales, temperatures and expansion with their stated uncertainties. */
   readonly scaleTerms: readonly ScaleTerm[];
   readonly startPoses: ReadonlyMap<string, Pose>;
@@ -113,6 +121,7 @@ export function simulateNetwork(
   const jobFromObject = randomPose(draw, 800);
   const scans: SimulatedNetworkData['scans'][number][] = [];
   const targetLists: SimulatedNetworkData['targetLists'][number][] = [];
+  const probed: SimulatedNetworkData['probed'][number][] = [];
   const startPoses = new Map<string, Pose>();
   const truth = new Map<string, SimulatedFrameTruth>();
   plan.sessions.forEach((session, index) => {
@@ -172,6 +181,14 @@ export function simulateNetwork(
       });
       targetLists.push({ id: `targets-${frame}`, frame, targets });
     }
+    if (plan.probe !== null && plan.probe.frame === frame) {
+      const { surfaceFrame, sigma, places } = plan.probe;
+      const points = places.map((place): Vec3 => {
+        const [x, y, z] = measured(...place);
+        return [x + sigma * random.normal(), y + sigma * random.normal(), z + sigma * random.normal()];
+      });
+      probed.push({ id: `probe-${frame}`, frame, surfaceFrame, sigma, points });
+    }
     const centre = transformPoint(jobFromObject, objectCentre);
     const checkPoints = new Float64Array(session.checkPoints.length);
     for (let i = 0; i < checkPoints.length; i += 3) {
@@ -185,7 +202,7 @@ export function simulateNetwork(
   });
   return {
     family: plan.family,
-    data: { frames: plan.sessions.map(({ frame }) => frame), scans, targetLists, scaleTerms, startPoses },
+    data: { frames: plan.sessions.map(({ frame }) => frame), scans, targetLists, probed, scaleTerms, startPoses },
     truth,
     correlationLength: options.correlationLength,
   };
