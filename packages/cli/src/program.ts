@@ -1,6 +1,7 @@
 import { ENGINE_VERSION, type TextCatalogue, translate } from '@lapjoint/engine';
 import { Command, CommanderError } from 'commander';
 import { addAddCommand } from './commands/add.ts';
+import { addAdviseCommand } from './commands/advise.ts';
 import { addAlignCommand } from './commands/align.ts';
 import type { CommandShell } from './commands/command-shell.ts';
 import { addFuseCommand } from './commands/fuse.ts';
@@ -31,6 +32,7 @@ const COMMANDS: readonly ((shell: CommandShell) => void)[] = [
   addHandoverCommand,
   addShowCommand,
   addUncertaintyCommand,
+  addAdviseCommand,
   addUndoCommands,
   addLogCommand,
   addVerifyCommand,
