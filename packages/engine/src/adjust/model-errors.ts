@@ -42,7 +42,7 @@ function singleError(element: ObservedElement, index: number): ModelError {
   };
 }
 
-function wordsOf({ kind, name, frames, tie }: ObservedElement): string {
+function wordsOf({ kind, name, frames, tie, source }: ObservedElement): string {
   switch (kind) {
     case 'target':
       return `target ${name} in ${frames[0]}`;
@@ -51,7 +51,9 @@ function wordsOf({ kind, name, frames, tie }: ObservedElement): string {
     case 'probe':
       return `probed point ${name} of ${tie}`;
     case 'overlap':
-      return `overlap ${tie}`;
+      return source.kind === 'overlap' && source.scanA !== null && source.scanB !== null
+        ? `the overlap of ${source.scanA} and ${source.scanB}`
+        : `tie ${tie}`;
     default:
       return `${kind} ${name} of ${tie}`;
   }

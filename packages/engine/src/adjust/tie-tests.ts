@@ -2,7 +2,7 @@ import { detectableNoncentrality, symmetricEigen } from '../math/index.ts';
 import type { AdjustableObservation, TieTest } from '../model/index.ts';
 import { correctedProbability, countTests, type FirstSuspect, findFirstSuspect } from './first-suspect.ts';
 import { type ModelErrorTest, ModelErrorTests, type ResidualCovariance } from './model-error-tests.ts';
-import { listModelErrors, type ModelError } from './model-errors.ts';
+import { isPartOf, listModelErrors, type ModelError } from './model-errors.ts';
 import type { ObservedElement, ObservedElements } from './observed-elements.ts';
 
 /** Options of `testTies`. */
@@ -192,7 +192,10 @@ function describeSuspect(
   const first = errors[suspect.first] as ModelError;
   const rivals = suspect.rivals.map((i) => errors[i] as ModelError);
   // One measurement among others: those that hold it too say nothing more.
-  const alike = first.kind === 'observation' ? rivals.filter((e) => e.kind === 'observation') : rivals;
+  const alike =
+    first.kind === 'observation'
+      ? rivals.filter((e) => e.kind === 'observation')
+      : rivals.filter((e) => e.kind === 'tie' || !rivals.some((o) => o.kind === 'tie' && isPartOf(e, o)));
   const shown = alike.length > 0 ? alike : rivals;
   return {
     words: [...new Set([first, ...shown].map((e) => e.words))],
