@@ -1,5 +1,5 @@
 import { estimateNormals, vertexNormals } from '../geometry/index.ts';
-import { type Pose, rotationMatrix, transformPoint, type Vec3 } from '../math/index.ts';
+import { normalize, type Pose, rotationMatrix, transformPoint, type Vec3 } from '../math/index.ts';
 import type { ScanData } from '../model/index.ts';
 import type { AdviseFrame } from './advice.ts';
 
@@ -17,8 +17,8 @@ const NEIGHBOURS = 12;
 interface Cell {
   readonly place: Vec3;
   readonly normal: Vec3;
-  readonly fromCentre: number;
-  count: number;
+  /** Points of the scans that lie in it. */
+  readonly count: number;
 }
 
 /**
@@ -89,25 +89,44 @@ function drawPoints({ scan, jobFromScan }: PlacedSurface): DrawnPoints {
 
 /** One point for each occupied cell, in the order of the cells. */
 function gather(drawn: readonly DrawnPoints[], origin: Vec3, size: number): Cell[] {
-  const cells = new Map<number, Cell>();
+  const slots = new Map<number, number>();
+  const best: { scan: DrawnPoints; at: number }[] = [];
+  const fromCentre: number[] = [];
+  const counts: number[] = [];
+  const keys: number[] = [];
   const side = 2 ** 17;
-  for (const { places, normals, weight } of drawn) {
+  for (const scan of drawn) {
+    const { places, normals, weight } = scan;
     for (let i = 0; i < places.length; i += 3) {
-      const normal: Vec3 = [normals[i], normals[i + 1], normals[i + 2]];
-      const length = Math.hypot(...normal);
-      if (!(length > 0.5 && length < 2)) continue;
-      const at = [0, 1, 2].map((k) => (places[i + k] - origin[k]) / size) as unknown as Vec3;
-      const cell = at.map(Math.floor) as unknown as Vec3;
-      const key = ((cell[2] + side / 2) * side + cell[1] + side / 2) * side + cell[0] + side / 2;
-      const known = cells.get(key);
-      const fromCentre = Math.hypot(at[0] - cell[0] - 0.5, at[1] - cell[1] - 0.5, at[2] - cell[2] - 0.5);
-      const count = (known?.count ?? 0) + weight;
-      if (known !== undefined && known.fromCentre <= fromCentre) known.count = count;
-      else {
-        const place: Vec3 = [places[i], places[i + 1], places[i + 2]];
-        cells.set(key, { place, normal: normal.map((v) => v / length) as unknown as Vec3, fromCentre, count });
+      if (normals[i] === 0 && normals[i + 1] === 0 && normals[i + 2] === 0) continue;
+      const x = (places[i] - origin[0]) / size;
+      const y = (places[i + 1] - origin[1]) / size;
+      const z = (places[i + 2] - origin[2]) / size;
+      const [a, b, c] = [Math.floor(x), Math.floor(y), Math.floor(z)];
+      const key = ((c + side / 2) * side + b + side / 2) * side + a + side / 2;
+      const away = (x - a - 0.5) ** 2 + (y - b - 0.5) ** 2 + (z - c - 0.5) ** 2;
+      const slot = slots.get(key);
+      if (slot === undefined) {
+        slots.set(key, best.length);
+        keys.push(key);
+        best.push({ scan, at: i });
+        fromCentre.push(away);
+        counts.push(weight);
+        continue;
       }
+      counts[slot] += weight;
+      if (away >= fromCentre[slot]) continue;
+      fromCentre[slot] = away;
+      best[slot] = { scan, at: i };
     }
   }
-  return [...cells.entries()].sort((a, b) => a[0] - b[0]).map(([, cell]) => cell);
+  const order = [...keys.keys()].sort((a, b) => keys[a] - keys[b]);
+  return order.map((slot): Cell => {
+    const { scan, at } = best[slot];
+    return {
+      place: [scan.places[at], scan.places[at + 1], scan.places[at + 2]],
+      normal: normalize([scan.normals[at], scan.normals[at + 1], scan.normals[at + 2]]),
+      count: counts[slot],
+    };
+  });
 }
