@@ -4,7 +4,10 @@ import {
   type AddOptions,
   type AddResult,
   addFiles,
+  estimateReading,
+  estimateText,
   type InputKind,
+  STANDARD_INPUT,
   shownJob,
   type ThermalWishes,
   thermalOfWishes,
@@ -87,37 +90,31 @@ function optionsOf(run: CommandRun, options: AddCommandOptions): AddOptions {
   };
 }
 
-/** Parsing reaches 50 to 150 MB a second, text a tenth of it. */
+/** Says which files would be read, and what that takes. */
 async function dryRun(run: CommandRun, files: readonly string[], options: AddCommandOptions): Promise<number> {
   thermalOfWishes(thermalWishes(options));
-  const rows: { file: string; megabytes: number | null }[] = [];
+  const rows: { file: string; megabytes: number | null; isThere: boolean }[] = [];
   for (const file of files) {
     const size = await stat(file).then(
       (status) => (status.isFile() ? status.size / 1e6 : null),
       () => null,
     );
-    rows.push({ file, megabytes: size });
+    // How much will come from the standard input, nobody knows before it came.
+    rows.push({ file, megabytes: size, isThere: size !== null || file === STANDARD_INPUT });
   }
-  const total = rows.reduce((sum, row) => sum + (row.megabytes ?? 0), 0);
-  const largest = Math.max(0, ...rows.map((row) => row.megabytes ?? 0));
-  const estimate = {
-    timeSecondsLow: Math.ceil(total / 100),
-    timeSecondsHigh: Math.ceil(total / 10) + 1,
-    memoryMegabytes: Math.ceil(100 + 2 * largest),
-  };
+  const estimate = estimateReading(rows.flatMap((row) => row.megabytes ?? []));
   run.result(
     { schema: 'lapjoint/add', schemaVersion: 1, dryRun: true, files: rows, estimate },
     textTable(
       ['file', 'size', 'would be'],
-      rows.map(({ file, megabytes }) => [
+      rows.map(({ file, megabytes, isThere }) => [
         file,
         megabytes === null ? '-' : `${megabytes.toFixed(2)} MB`,
-        megabytes === null ? 'refused: there is no such file' : 'read and added',
+        isThere ? 'read and added' : 'refused: there is no such file',
       ]),
-    ) +
-      `Estimate: ${estimate.timeSecondsLow} to ${estimate.timeSecondsHigh} s, ${estimate.memoryMegabytes} MB of memory.\n`,
+    ) + estimateText(estimate),
   );
-  return rows.some((row) => row.megabytes === null) ? EXIT.inputInvalid : EXIT.done;
+  return rows.some((row) => !row.isThere) ? EXIT.inputInvalid : EXIT.done;
 }
 
 async function addToJob(run: CommandRun, folder: string, files: readonly string[], options: AddCommandOptions) {

@@ -1,10 +1,20 @@
 import { INSTRUMENTS, type InstrumentClass } from '@lapjoint/engine';
-import { type AlignJobResult, alignJob, type ShownJob, showJob, shownJob } from '@lapjoint/jobs';
+import {
+  type AlignJobResult,
+  alignJob,
+  countsOfJob,
+  estimateAlignment,
+  estimateText,
+  type ShownJob,
+  showJob,
+  shownJob,
+} from '@lapjoint/jobs';
 import { InvalidArgumentError, Option } from 'commander';
 import { EXIT } from '../exit-code.ts';
 import type { CommandRun, CommonOptions } from '../run-command.ts';
+import { adjustmentText, tiesText } from './adjustment-text.ts';
 import { type CommandShell, defineCommand, perform } from './command-shell.ts';
-import { posesText, tiesText } from './show.ts';
+import { posesText } from './show.ts';
 
 interface AlignCommandOptions extends CommonOptions {
   readonly estimateScale?: readonly InstrumentClass[];
@@ -14,24 +24,17 @@ interface AlignCommandOptions extends CommonOptions {
 
 function textOf(job: ShownJob, reused: boolean): string {
   const note = reused ? 'Nothing has changed since the last alignment; it still holds.\n' : '';
-  return `${note}${posesText(job.poses)}\n${tiesText(job.ties)}`;
+  return `${note}${posesText(job.poses)}\n${tiesText(job.ties)}\n${adjustmentText(job.adjustment)}`;
 }
 
-/** About 3 to 20 seconds for each pair of frames without a guess on one core, and 200 bytes a point. */
 async function dryRun(run: CommandRun, folder: string): Promise<number> {
   const job = await showJob(folder);
-  const points = job.scans.reduce((sum, scan) => sum + scan.points, 0);
-  const frames = new Set(job.poses.map((pose) => pose.frame)).size;
-  const pairs = (frames * (frames - 1)) / 2;
-  const estimate = {
-    timeSecondsLow: Math.ceil(points / 1e6 + pairs / run.host.runner.workerCount),
-    timeSecondsHigh: Math.ceil((10 * points) / 1e6 + (10 * pairs) / run.host.runner.workerCount) + 1,
-    memoryMegabytes: Math.ceil(200 + (200 * points) / 1e6),
-  };
+  const counts = countsOfJob(job);
+  const estimate = estimateAlignment(counts, run.host.runner.workerCount);
   run.result(
-    { schema: 'lapjoint/align', schemaVersion: 1, dryRun: true, frames: job.frames, estimate },
-    `Would place ${frames} frames with ${points} points in one.\n` +
-      `Estimate: ${estimate.timeSecondsLow} to ${estimate.timeSecondsHigh} s, ${estimate.memoryMegabytes} MB of memory.\n`,
+    { schema: 'lapjoint/align', schemaVersion: 1, dryRun: true, frames: job.frames, counts, estimate },
+    `Would place ${counts.frames} frames with ${counts.points} points in one, ` +
+      `${counts.blindPairs} pairs of frames without a guess.\n${estimateText(estimate)}`,
   );
   return EXIT.done;
 }

@@ -1,5 +1,5 @@
 import { formatLength } from '@lapjoint/engine';
-import { fuseJob, showJob, shownJob } from '@lapjoint/jobs';
+import { countsOfJob, estimateFusion, estimateText, fuseJob, showJob, shownJob } from '@lapjoint/jobs';
 import { EXIT } from '../exit-code.ts';
 import type { CommandRun, CommonOptions } from '../run-command.ts';
 import { type CommandShell, defineCommand, lengthFromText, perform } from './command-shell.ts';
@@ -10,20 +10,17 @@ interface FuseCommandOptions extends CommonOptions {
   readonly dryRun?: boolean;
 }
 
-/** Some 5 to 40 s for each million points on one core, and 300 bytes a point. */
-async function dryRun(run: CommandRun, folder: string): Promise<number> {
+async function dryRun(run: CommandRun, folder: string, options: FuseCommandOptions): Promise<number> {
   const job = await showJob(folder);
   const placed = new Set(job.poses.filter((pose) => pose.jobFromScan !== null).map((pose) => pose.scan));
-  const points = job.scans.filter((scan) => placed.has(scan.id)).reduce((sum, scan) => sum + scan.points, 0);
-  const estimate = {
-    timeSecondsLow: Math.ceil((5 * points) / 1e6 / run.host.runner.workerCount),
-    timeSecondsHigh: Math.ceil((40 * points) / 1e6 / run.host.runner.workerCount) + 2,
-    memoryMegabytes: Math.ceil(200 + (300 * points) / 1e6),
-  };
+  const counts = countsOfJob({ ...job, scans: job.scans.filter((scan) => placed.has(scan.id)) });
+  // The last surface tells what the data's own resolution is.
+  const own = job.fused?.resolutionMm;
+  const finer = options.resolution === undefined || own === undefined ? 1 : Math.max(1, own / options.resolution);
+  const estimate = estimateFusion(counts, run.host.runner.workerCount, finer);
   run.result(
-    { schema: 'lapjoint/fuse', schemaVersion: 1, dryRun: true, scans: [...placed], estimate },
-    `Would fuse ${placed.size} placed scans with ${points} points.\n` +
-      `Estimate: ${estimate.timeSecondsLow} to ${estimate.timeSecondsHigh} s, ${estimate.memoryMegabytes} MB of memory.\n`,
+    { schema: 'lapjoint/fuse', schemaVersion: 1, dryRun: true, scans: [...placed], counts, estimate },
+    `Would fuse ${placed.size} placed scans with ${counts.points} points.\n${estimateText(estimate)}`,
   );
   return EXIT.done;
 }
@@ -62,7 +59,7 @@ export function addFuseCommand(shell: CommandShell): void {
     .option('--dry-run', 'only say what would be done, with time and memory')
     .action((folder: string, options: FuseCommandOptions) =>
       perform(shell, 'fuse', options, (run) =>
-        options.dryRun === true ? dryRun(run, folder) : fuse(run, folder, options),
+        options.dryRun === true ? dryRun(run, folder, options) : fuse(run, folder, options),
       ),
     );
 }

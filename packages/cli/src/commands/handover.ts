@@ -1,4 +1,4 @@
-import { handOver, showJob } from '@lapjoint/jobs';
+import { countsOfJob, estimateHandover, estimateText, handOver, showJob } from '@lapjoint/jobs';
 import { EXIT } from '../exit-code.ts';
 import type { CommandRun, CommonOptions } from '../run-command.ts';
 import { textTable } from '../terminal/text-table.ts';
@@ -22,17 +22,10 @@ async function handover(
 ): Promise<number> {
   const base = { schema: 'lapjoint/handover', schemaVersion: 1 };
   if (options.dryRun === true) {
-    const job = await showJob(folder);
-    const points = (job.fused?.points ?? 0) * 5 + job.scans.reduce((sum, scan) => sum + scan.points, 0);
-    const estimate = {
-      timeSecondsLow: Math.ceil((0.5 * points) / 1e6),
-      timeSecondsHigh: Math.ceil((5 * points) / 1e6) + 5,
-      diskMegabytes: Math.ceil((40 * points) / 1e6) + 1,
-    };
+    const estimate = estimateHandover(countsOfJob(await showJob(folder)));
     run.result(
       { ...base, dryRun: true, folder: output, estimate },
-      `Would write model, cloud, poses, targets, report, record and manifest into ${output}.\n` +
-        `Estimate: ${estimate.timeSecondsLow} to ${estimate.timeSecondsHigh} s, ${estimate.diskMegabytes} MB on the disk.\n`,
+      `Would write model, cloud, poses, targets, report, record and manifest into ${output}.\n${estimateText(estimate)}`,
     );
     return EXIT.done;
   }

@@ -1,4 +1,12 @@
-import { type ReportOptions, reportJob, reportText } from '@lapjoint/jobs';
+import {
+  countsOfJob,
+  estimateReport,
+  estimateText,
+  type ReportOptions,
+  reportJob,
+  reportText,
+  showJob,
+} from '@lapjoint/jobs';
 import { EXIT } from '../exit-code.ts';
 import type { CommandRun, CommonOptions } from '../run-command.ts';
 import { type CommandShell, defineCommand, perform } from './command-shell.ts';
@@ -14,7 +22,8 @@ async function report(run: CommandRun, folder: string, options: ReportCommandOpt
   const base = { schema: 'lapjoint/report', schemaVersion: 1 };
   if (options.dryRun === true) {
     const target = options.output ?? `${folder}/report.html`;
-    run.result({ ...base, dryRun: true, path: target }, `Would write ${target}. Estimate: 2 to 30 s.\n`);
+    const estimate = estimateReport(countsOfJob(await showJob(folder)));
+    run.result({ ...base, dryRun: true, path: target, estimate }, `Would write ${target}.\n${estimateText(estimate)}`);
     return EXIT.done;
   }
   if (options.output === '-') {
