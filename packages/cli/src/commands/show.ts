@@ -1,16 +1,9 @@
-import { formatLength, formatPercent, type TruthComparison } from '@lapjoint/engine';
-import {
-  type ShownJob,
-  type ShownPose,
-  type ShownSession,
-  type ShownTie,
-  showJob,
-  shownTruth,
-  truthOfJob,
-} from '@lapjoint/jobs';
+import { formatLength, type TruthComparison } from '@lapjoint/engine';
+import { type ShownJob, type ShownPose, type ShownSession, showJob, shownTruth, truthOfJob } from '@lapjoint/jobs';
 import { EXIT } from '../exit-code.ts';
 import type { CommonOptions } from '../run-command.ts';
 import { textTable } from '../terminal/text-table.ts';
+import { adjustmentText, tiesText } from './adjustment-text.ts';
 import { type CommandShell, defineCommand, perform } from './command-shell.ts';
 
 function sizeOf(bounds: { readonly min: readonly number[]; readonly max: readonly number[] }): string {
@@ -27,24 +20,6 @@ export function posesText(poses: readonly ShownPose[]): string {
       pose.status,
       pose.jobFromScan === null ? '-' : [3, 7, 11].map((i) => (pose.jobFromScan?.[i] ?? 0).toFixed(3)).join(', '),
       [pose.message, pose.status === 'refused' ? pose.remedy : ''].filter((part) => part !== '').join(' '),
-    ]),
-  );
-}
-
-/** Ties with their residuals as a table. */
-export function tiesText(ties: readonly ShownTie[]): string {
-  return textTable(
-    ['tie', 'kind', 'frames', 'status', 'count', 'rms', 'largest', 'overlap', 'weak directions'],
-    ties.map((tie) => [
-      tie.id,
-      tie.kind,
-      tie.frames.join(' - '),
-      tie.status,
-      String(Math.round(tie.count)),
-      tie.rmsMm === null ? '-' : `${formatLength(tie.rmsMm)} mm`,
-      tie.largestMm === null ? '-' : `${formatLength(tie.largestMm)} mm`,
-      tie.overlapShare === null ? '-' : formatPercent(tie.overlapShare),
-      tie.weakDirections.join('; ') || 'none',
     ]),
   );
 }
@@ -134,7 +109,7 @@ function textOf(job: ShownJob): string {
   }
   if (job.adjustment !== null) {
     const stale = job.adjustment.upToDate ? '' : ' (made before the last change of the job: run align again)';
-    parts.push(`Alignment${stale}\n`, posesText(job.poses), tiesText(job.ties));
+    parts.push(`Alignment${stale}\n`, posesText(job.poses), tiesText(job.ties), adjustmentText(job.adjustment));
   } else {
     parts.push('Not aligned yet. Next: lapjoint align JOB\n');
   }

@@ -2,11 +2,13 @@ import {
   ENGINE_VERSION,
   type Finding,
   type FramePose,
+  type JobAlignment,
   type JobDocument,
   type JobSession,
   type JsonValue,
   type Pose,
   poseToMatrix16,
+  type TieResult,
   type Vec3,
 } from '@lapjoint/engine';
 import { type JobStoreOptions, openJob } from '../store/job-store.ts';
@@ -96,7 +98,35 @@ export interface ShownTie {
   readonly largestMm: number | null;
   readonly overlapShare: number | null;
   readonly weakDirections: readonly string[];
+  /** How many of its numbers the rest of the network checks; null when it was not adjusted. */
+  readonly redundancy: number | null;
+  /** What the rest of the network says about it; null when it was not tested. */
+  readonly test: ShownTieTest | null;
   readonly message: string;
+}
+
+/** Test of a tie against the rest of the network. */
+export interface ShownTieTest {
+  readonly verdict: 'agrees' | 'stands-out' | 'cannot-tell' | 'not-checked';
+  readonly statistic: number;
+  readonly degreesOfFreedom: number;
+  readonly probability: number;
+  readonly confusedWith: readonly string[];
+  readonly detectableMm: number | null;
+  readonly effectMm: number | null;
+}
+
+/** A part that stood elsewhere in one of two scans. */
+export interface ShownMovedPart {
+  readonly scans: readonly [string, string];
+  /** Share of the first scan, 0 to 1. */
+  readonly share: number;
+  readonly middleMm: Vec3;
+  /** 16 numbers, row-major: brings the part from where the first scan had it to where the second has it, in the job. */
+  readonly motion: readonly number[];
+  readonly angleDeg: number;
+  readonly shiftMm: number;
+  readonly freeDirections: readonly string[];
 }
 
 /** The adjustment as a whole. */
@@ -112,6 +142,31 @@ export interface ShownAdjustment {
     readonly translationMm: number;
     readonly angleDeg: number;
   }[];
+  /** Weighted sum of squares against chi-square; null without redundancy. */
+  readonly globalTest: {
+    readonly passed: boolean;
+    readonly statistic: number;
+    readonly degreesOfFreedom: number;
+    readonly probability: number;
+    readonly level: number;
+  } | null;
+  readonly varianceComponents: readonly {
+    readonly group: string;
+    readonly factor: number;
+    readonly uncertainty: number | null;
+    readonly redundancy: number;
+    readonly observations: number;
+  }[];
+  readonly instrumentErrors: readonly {
+    readonly instrument: string;
+    readonly independentMm: number;
+    readonly correlated: readonly { readonly sigmaMm: number; readonly lengthMm: number }[];
+    readonly overlaps: number;
+    readonly patches: number;
+  }[];
+  readonly movedParts: readonly ShownMovedPart[];
+  /** Blob with the covariance of all frames together, or null. */
+  readonly covarianceSha256: string | null;
   readonly findings: readonly Finding[];
   readonly record: JsonValue;
 }
@@ -204,6 +259,57 @@ function sessionOf({ name, frame, instrument, thermal }: JobSession): ShownSessi
   };
 }
 
+function testOf({ test }: TieResult): ShownTieTest | null {
+  if (test === null) return null;
+  const { detectable, effect, ...rest } = test;
+  return { ...rest, detectableMm: detectable, effectMm: effect };
+}
+
+function adjustmentOf(alignment: JobAlignment, upToDate: boolean): ShownAdjustment {
+  const { result, findings, record, covarianceSha256 } = alignment;
+  const { globalTest } = result;
+  return {
+    upToDate,
+    converged: result.converged,
+    iterations: result.iterations,
+    redundancy: result.redundancy,
+    varianceFactor: result.varianceFactor,
+    closures: result.closures.map((closure) => ({
+      frames: closure.frames,
+      translationMm: closure.translation,
+      angleDeg: degrees(closure.angle),
+    })),
+    globalTest: globalTest === null ? null : { passed: globalTest.probability >= globalTest.level, ...globalTest },
+    varianceComponents: result.varianceComponents.map(({ observationCount, ...rest }) => ({
+      ...rest,
+      observations: observationCount,
+    })),
+    instrumentErrors: result.instrumentErrors.map((errors) => ({
+      instrument: errors.instrument,
+      independentMm: errors.white,
+      correlated: errors.fields.map(({ sigma, length }) => ({ sigmaMm: sigma, lengthMm: length })),
+      overlaps: errors.overlapCount,
+      patches: errors.patchCount,
+    })),
+    movedParts: result.movedParts.map((part) => ({
+      scans: [part.scanA, part.scanB],
+      share: part.share,
+      middleMm: part.middle,
+      motion: poseToMatrix16(part.motion),
+      angleDeg: degrees(part.angle),
+      shiftMm: part.shift,
+      freeDirections: part.freeDirections,
+    })),
+    covarianceSha256,
+    findings,
+    record: record as unknown as JsonValue,
+  };
+}
+
+function degrees(angle: number): number {
+  return (angle * 180) / Math.PI;
+}
+
 function tiesOf(document: JobDocument): ShownTie[] {
   const results = document.alignment?.result.ties ?? [];
   const waiting = document.ties.filter((tie) => !results.some((result) => result.id === tie.id));
@@ -219,6 +325,8 @@ function tiesOf(document: JobDocument): ShownTie[] {
       largestMm: tie.largest,
       overlapShare: tie.overlapShare,
       weakDirections: tie.weakDirections,
+      redundancy: tie.redundancy,
+      test: testOf(tie),
       message: tie.message,
     })),
     ...waiting.map((tie) => ({
@@ -232,6 +340,8 @@ function tiesOf(document: JobDocument): ShownTie[] {
       largestMm: null,
       overlapShare: null,
       weakDirections: [],
+      redundancy: null,
+      test: null,
       message: 'Not used yet; run align.',
     })),
   ];
@@ -292,23 +402,7 @@ export function shownJob(
     ],
     poses: document.scans.map((scan) => poseOf(scan, frames.get(scan.frame), lengthFactorOf(document, scan))),
     ties: tiesOf(document),
-    adjustment:
-      alignment === null
-        ? null
-        : {
-            upToDate: upToDate.alignment,
-            converged: alignment.result.converged,
-            iterations: alignment.result.iterations,
-            redundancy: alignment.result.redundancy,
-            varianceFactor: alignment.result.varianceFactor,
-            closures: alignment.result.closures.map((closure) => ({
-              frames: closure.frames,
-              translationMm: closure.translation,
-              angleDeg: (closure.angle * 180) / Math.PI,
-            })),
-            findings: alignment.findings,
-            record: alignment.record as unknown as JsonValue,
-          },
+    adjustment: alignment === null ? null : adjustmentOf(alignment, upToDate.alignment),
     fused:
       fused === null
         ? null
