@@ -130,7 +130,7 @@ export async function overlapsAt(
   return { overlaps, memory };
 }
 
-/** One adjustment, without what is known of scale. */
+/** One adjustment, without what is known of scale, and without enlarging what is stated when ties contradict each other. */
 export function adjust(
   settled: SettledNetwork,
   poses: ReadonlyMap<string, Pose>,
@@ -142,6 +142,7 @@ export function adjust(
       frames: framesOf(settled),
       start: poses,
       datum: { kind: 'fixed-frame', frame: settled.data.frames[0] },
+      enlarge: 'never',
     },
     makeRunContext(),
   );

@@ -18,15 +18,16 @@ import type { NetworkAnswer } from './estimate.ts';
 export const SCORED = ['poses', 'points', 'distances', 'ownDistances'] as const;
 export type Scored = (typeof SCORED)[number];
 
-/** Of one job: for each thing checked the squared normalised error over its degrees of freedom (`ratio`) and the error in mm. */
-export interface JobScore {
-  readonly [kind: string]: {
-    readonly inside: number[];
-    readonly normalised: number[];
-    readonly ratio: number[];
-    readonly stated: number[];
-  };
+/** One entry for each thing: inside its 95 % region or not, squared normalised error over its degrees of freedom, error over stated, stated in mm. */
+export interface Tally {
+  readonly inside: number[];
+  readonly normalised: number[];
+  readonly ratio: number[];
+  readonly stated: number[];
 }
+
+/** Of one job. */
+export type JobScore = Readonly<Record<Scored, Tally>>;
 
 const LIMITS = [0, chiSquareQuantile(0.05, 1), 0, chiSquareQuantile(0.05, 3), 0, 0, chiSquareQuantile(0.05, 6)];
 
