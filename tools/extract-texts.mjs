@@ -572,7 +572,12 @@ class FileExtraction {
     for (const arg of args)
       this.visit(arg, {
         ...context,
-        word: (shows && (cell || name !== 'push')) || (context.table && name === 'map') || false,
+        // In the report a capital begins a heading, whatever function lays it out.
+        word:
+          (shows && (cell || name !== 'push')) ||
+          (context.table && name === 'map') ||
+          (this.isReport && isString(arg) && /^[A-Z][a-z]/.test(arg.text)) ||
+          false,
         strong: context.strong || (shows && !this.onlyMessages),
       });
   }
