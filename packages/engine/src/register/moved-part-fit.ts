@@ -12,6 +12,8 @@ export interface SurfaceFit {
   readonly distances: Float64Array;
   /** Distance, along the surface, from the place to the middle of its neighbours, mm: small inside the surface, large beyond its edge. */
   readonly offsets: Float64Array;
+  /** Root mean square residual of the neighbours, mm. */
+  readonly roughness: Float64Array;
 }
 
 const local: Float64Array = new Float64Array(3 * NEIGHBOURS);
@@ -37,8 +39,10 @@ export function fitToEdges(
   const count = places.length / 3;
   const distances = new Float64Array(count).fill(Number.NaN);
   const offsets = new Float64Array(count).fill(Number.NaN);
+  const roughness = new Float64Array(count).fill(Number.NaN);
+  const fit = { distances, offsets, roughness };
   const k = Math.min(NEIGHBOURS, scan.positions.length / 3);
-  if (k < 8) return { distances, offsets };
+  if (k < 8) return fit;
   const index = scanPointIndex(scan);
   const nearest = new Int32Array(count);
   const queries = Float32Array.from(places);
@@ -49,9 +53,8 @@ export function fitToEdges(
   for (let q = 0; q < near.length; q++) nearQueries.set(queries.subarray(3 * near[q], 3 * near[q] + 3), 3 * q);
   const found = new Int32Array(near.length * k);
   index.kNearest(nearQueries, k, found, new Float32Array(near.length * k));
-  for (let q = 0; q < near.length; q++)
-    fitOne(scan, places, normals, signed, near[q], found, q * k, k, distances, offsets);
-  return { distances, offsets };
+  for (let q = 0; q < near.length; q++) fitOne(scan, places, normals, signed, near[q], found, q * k, k, fit);
+  return fit;
 }
 
 function fitOne(
@@ -63,8 +66,7 @@ function fitOne(
   found: Int32Array,
   row: number,
   k: number,
-  distances: Float64Array,
-  offsets: Float64Array,
+  { distances, offsets, roughness }: SurfaceFit,
 ): void {
   const { positions, normals: own } = scan;
   let n = 0;
@@ -115,7 +117,8 @@ function fitOne(
     local[3 * j + 1] = (local[3 * j + 1] - mv) / far;
     weights[j] = 1;
   }
-  if (fitLocalQuadric(local, weights, n, coefficients) < 0) return;
+  const squares = fitLocalQuadric(local, weights, n, coefficients);
+  if (squares < 0) return;
   const u = -mu / far;
   const v = -mv / far;
   const [c0, c1, c2, c3, c4, c5] = coefficients;
@@ -129,4 +132,5 @@ function fitOne(
     c0 + c1 * pu + c2 * pv + c3 * pu * pu + c4 * pu * pv + c5 * pv * pv + far * (su * (u - pu) + sv * (v - pv));
   distances[i] = Math.abs(height) / Math.sqrt(1 + su * su + sv * sv);
   offsets[i] = Math.hypot(mu, mv);
+  roughness[i] = Math.sqrt(squares / n);
 }

@@ -38,6 +38,10 @@ export interface TwoMotions {
 
 /** Beyond five standard deviations a distance says no more. */
 const MOST_DISTANCE = 25;
+/** Neighbours that scatter by more standard deviations than this about a quadric run across an edge or across both sides. */
+const ROUGH = 2.5;
+/** Up to four standard deviations a point is explained. */
+const EXPLAINED = 16;
 /** Beyond some spacings outside the data an offset says no more. */
 const MOST_OFFSET = 100;
 /** Offset from the middle of the data, in spacings, that counts as one standard deviation. */
@@ -56,11 +60,18 @@ const ROUNDS = 4;
  *          against the points already told apart, so that either side is continued to its own edge; the seam closes from both
  *          sides. What stays open has moved less than the noise, or is seen once: it goes with its nearest neighbour.
  * Repeats  bit for bit.
+ *
+ * @param isFirst whether nothing is told apart yet; else only the seam is looked at again
  */
-export function labelPoints(firstScan: LabelledScan, secondScan: LabelledScan, motions: TwoMotions): void {
+export function labelPoints(
+  firstScan: LabelledScan,
+  secondScan: LabelledScan,
+  motions: TwoMotions,
+  isFirst: boolean,
+): void {
   const first = sideOf(firstScan, motions.rest, motions.part, motions.sigma);
   const second = sideOf(secondScan, invert(motions.rest), invert(motions.part), motions.sigma);
-  for (let round = 0; round < ROUNDS; round++) {
+  for (let round = isFirst ? 0 : 1; round < (isFirst ? ROUNDS : 2); round++) {
     const surfaces = [first, second].map((side) =>
       round === 0 ? { rest: side.scan, part: side.scan } : { rest: labelled(side, REST), part: labelled(side, PART) },
     );
@@ -95,11 +106,10 @@ function sideOf(labelledScan: LabelledScan, rest: Pose, part: Pose, sigma: numbe
   return { ...labelledScan, isUntellable, asked: zone.filter((point) => isUntellable[point] === 0) };
 }
 
-/** The points of one label, with those that both motions put at one place. */
-function labelled({ scan, labels, isUntellable }: Side, label: number): PreparedScan {
-  const chosen: number[] = [];
-  for (let i = 0; i < labels.length; i++) if (labels[i] === label || isUntellable[i] === 1) chosen.push(i);
-  return pickPoints(scan, Uint32Array.from(chosen), scan.spacing);
+/** The points of one label in the zone, with those that both motions put at one place. */
+function labelled({ scan, zone, labels, isUntellable }: Side, label: number): PreparedScan {
+  const chosen = zone.filter((point) => labels[point] === label || isUntellable[point] === 1);
+  return pickPoints(scan, chosen, scan.spacing);
 }
 
 function evidenceFor(
@@ -115,10 +125,16 @@ function evidenceFor(
   const spacing = Math.max(side.scan.spacing, other.spacing);
   const underRest = misfits(side.scan, points, surfaces.rest, rest, sigma, spacing);
   const underPart = misfits(side.scan, points, surfaces.part, part, sigma, spacing);
-  return { points, evidence: underRest.map((value, i) => value - underPart[i]) };
+  const evidence = underRest.sums.map((value, i) => value - underPart.sums[i]);
+  // A motion must explain a point to have it: where neither does, as along sharp edges, the difference is chance.
+  for (let p = 0; p < points.length; p++) {
+    const isExplained = (evidence[p] > 0 ? underPart : underRest).distances[p] <= EXPLAINED;
+    if (!isExplained || underRest.isRough[p] === 1 || underPart.isRough[p] === 1) evidence[p] = 0;
+  }
+  return { points, evidence };
 }
 
-/** Twice the negative log likelihood of each point on the other's surface at a pose. */
+/** Twice the negative log likelihood of each point on the other's surface at a pose: all of it, and that of its distance. */
 function misfits(
   own: PreparedScan,
   points: Uint32Array,
@@ -126,7 +142,7 @@ function misfits(
   otherFromOwn: Pose,
   sigma: number,
   spacing: number,
-): Float64Array {
+): { readonly sums: Float64Array; readonly distances: Float64Array; readonly isRough: Uint8Array } {
   const places = new Float64Array(3 * points.length);
   const normals = new Float64Array(3 * points.length);
   for (let p = 0; p < points.length; p++) {
@@ -138,15 +154,17 @@ function misfits(
   movePoints(motion, places, places);
   turnDirections(motion, normals, normals);
   const fit: SurfaceFit = fitToEdges(other, places, normals, own.oriented && other.oriented, spacing);
-  const out = new Float64Array(points.length);
+  const sums = new Float64Array(points.length);
+  const distances = new Float64Array(points.length);
+  const isRough = new Uint8Array(points.length);
   for (let p = 0; p < points.length; p++) {
     const d = fit.distances[p] / sigma;
     const o = fit.offsets[p] / (OFFSET_SIGMA * spacing);
-    out[p] = Number.isNaN(d)
-      ? MOST_DISTANCE + MOST_OFFSET
-      : Math.min(d * d, MOST_DISTANCE) + Math.min(o * o, MOST_OFFSET);
+    if (fit.roughness[p] > ROUGH * sigma) isRough[p] = 1;
+    distances[p] = Number.isNaN(d) ? MOST_DISTANCE : Math.min(d * d, MOST_DISTANCE);
+    sums[p] = distances[p] + (Number.isNaN(d) ? MOST_OFFSET : Math.min(o * o, MOST_OFFSET));
   }
-  return out;
+  return { sums, distances, isRough };
 }
 
 /** Points of the zone that are open or near a point of the other label. */
@@ -179,8 +197,9 @@ function positionsOf(scan: PreparedScan, points: Uint32Array): Float32Array {
 const VOTES = 8;
 
 /** Open points take the label of most decided ones around; bits of the part that hang together with nothing go back. */
-function decideOpen(side: LabelledScan): void {
+function decideOpen(side: Side): void {
   const { scan, zone, labels } = side;
+  dropPieces(side, PART, PIECE_SHARE);
   const decided: number[] = [];
   for (let i = 0; i < labels.length; i++) if (labels[i] !== 0) decided.push(i);
   const open = zone.filter((point) => labels[point] === 0);
@@ -201,13 +220,16 @@ function decideOpen(side: LabelledScan): void {
     }
     for (let o = 0; o < open.length; o++) labels[open[o]] = taken[o];
   }
-  for (const label of [PART, REST] as const) dropSpecks(side, label);
+  for (const label of [PART, REST] as const) dropPieces(side, label, SPECK_SHARE);
 }
 
+/** Pieces of a part smaller than this share of the largest are no part: misfits along an edge. */
+const PIECE_SHARE = 0.1;
 /** Share of the largest piece below which a piece of a label is a speck. */
 const SPECK_SHARE = 0.02;
 
-function dropSpecks({ scan, zone, labels }: LabelledScan, label: typeof PART | typeof REST): void {
+/** Gives small connected pieces of a label to the other. */
+function dropPieces({ scan, zone, labels }: LabelledScan, label: typeof PART | typeof REST, leastShare: number): void {
   const points = zone.filter((point) => labels[point] === label);
   if (points.length === 0) return;
   const coordinates = positionsOf(scan, points);
@@ -231,6 +253,8 @@ function dropSpecks({ scan, zone, labels }: LabelledScan, label: typeof PART | t
     }
     sizes.push(size);
   }
-  const least = SPECK_SHARE * Math.max(...sizes);
-  for (let p = 0; p < points.length; p++) if (sizes[piece[p]] < least) labels[points[p]] = -label;
+  const least = leastShare * Math.max(...sizes);
+  for (let p = 0; p < points.length; p++) {
+    if (sizes[piece[p]] < least) labels[points[p]] = -label;
+  }
 }

@@ -4,7 +4,7 @@ import type { PreparedScan } from './prepared-scan.ts';
 import { motionOf, movePoints, toLocalPose } from './rigid-motion.ts';
 
 /** Size of the zone around a region, in its diagonals: the part reaches on to where it moved too little to be seen. */
-const ZONE_MARGIN = 0.5;
+const ZONE_MARGIN = 0.3;
 
 /** Coordinates of some points of a scan, moved to where another stores its own. */
 export function placesOf(

@@ -131,12 +131,11 @@ async function followRegion(
   if (fit === null || !hasMoved(search, region, fit.targetFromSource)) return null;
   let ofFirst = target;
   let ofSecond = region;
-  for (let round = 0; round < 2; round++) {
-    const motions = { rest, part: fit.targetFromSource, sigma: search.scale };
-    const placesInFirst = placesOf(second, ofSecond, first, motions.part);
-    const ownFirst = zoneAround(first, placesInFirst, taken[0]);
-    const ownSecond = zoneAround(second, placesOf(second, ofSecond, second, IDENTITY_POSE), taken[1]);
-    labelPoints(ownFirst, ownSecond, { ...motions, rest: invert(rest), part: invert(motions.part) });
+  const ownFirst = zoneAround(first, placesOf(second, region, first, fit.targetFromSource), taken[0]);
+  const ownSecond = zoneAround(second, placesOf(second, region, second, IDENTITY_POSE), taken[1]);
+  for (const isFirst of [true, false]) {
+    const motions = { rest: invert(rest), part: invert(fit.targetFromSource), sigma: search.scale };
+    labelPoints(ownFirst, ownSecond, motions, isFirst);
     ofFirst = partOf(ownFirst);
     ofSecond = partOf(ownSecond);
     if (!isLarge(ofSecond, second, settings) || ofFirst.length < MINIMUM_POINTS) return null;
