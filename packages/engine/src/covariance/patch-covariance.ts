@@ -34,9 +34,9 @@ export function patchCovariance(patches: OverlapPatches, errors: PatchErrors): F
       const dy = places[3 * i + 1] - places[3 * j + 1];
       const dz = places[3 * i + 2] - places[3 * j + 2];
       const square = dx * dx + dy * dy + dz * dz;
-      const spread2 = spreads[i] * spreads[i] + spreads[j] * spreads[j];
       let sum = i === j ? errors.nugget / weights[i] : 0;
-      for (const { variance, length } of errors.fields) sum += variance * fieldCorrelation(square, spread2, length);
+      for (const { variance, length } of errors.fields)
+        sum += variance * fieldCorrelation(square, spreads[i], spreads[j], length);
       matrix[i * n + j] = sum;
       matrix[j * n + i] = sum;
     }

@@ -1,16 +1,19 @@
 /**
- * Mean correlation between two patches of points whose errors fall off as exp(-d^2 / length^2) over the surface.
+ * Mean correlation between two patches of points whose errors fall off as exp(-d^2 / length^2).
  *
- * Method   points of a patch taken as spread normally in its two surface directions, which gives the mean in closed form; equal
- *          patches at no distance: the share of the variance that their mean keeps.
+ * Method   points of a patch taken as spread normally in its two surface directions, which gives the mean in closed form. The
+ *          self-correlation is that of two directions, the decay that of space with a factor for each patch (Paciorek &
+ *          Schervish 2006): a covariance for any places and spreads, and the exact mean where spreads are alike and small.
  *
  * @param distanceSquared between the patches' middles, mm^2
- * @param spread2 sum of the squares of both spreads along one axis, mm^2
+ * @param spreadA and @param spreadB standard deviations of the places in each patch along one axis, mm
  */
-export function fieldCorrelation(distanceSquared: number, spread2: number, length: number): number {
+export function fieldCorrelation(distanceSquared: number, spreadA: number, spreadB: number, length: number): number {
   const square = length * length;
-  const wide = square + 2 * spread2;
-  return (square / wide) * Math.exp(-distanceSquared / wide);
+  const [a, b] = [2 * spreadA * spreadA, 2 * spreadB * spreadB];
+  const wide = square + a + b;
+  const self = Math.sqrt(Math.sqrt((square + 2 * a) * (square + 2 * b)) / wide);
+  return (square / wide) * self * Math.exp(-distanceSquared / wide);
 }
 
 /**

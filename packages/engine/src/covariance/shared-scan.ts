@@ -112,7 +112,7 @@ function gradientCovariance(
       const square = dx * dx + dy * dy + dz * dz;
       const [sp, sq] = [patchesP.spreads[i], patchesQ.spreads[j]];
       let c = nugget * sharedPoints(square, sp, sq, patchesP.weights[i], patchesQ.weights[j]);
-      for (const { variance, length } of fields) c += variance * fieldCorrelation(square, sp * sp + sq * sq, length);
+      for (const { variance, length } of fields) c += variance * fieldCorrelation(square, sp, sq, length);
       if (c === 0) continue;
       for (let b = 0; b < 6; b++) row[b] += c * pullQ[FORM * j + b];
     }

@@ -1,3 +1,6 @@
+/** Share of the largest diagonal element below which a column is rounding. */
+const ROUNDING = 1e-17;
+
 /** A symmetric matrix turned to tridiagonal form: matrix = Q T Q^T. */
 export interface TridiagonalForm {
   /** Diagonal of T, n numbers. */
@@ -27,10 +30,14 @@ export function tridiagonalForm(
   const offDiagonal = new Float64Array(Math.max(0, n - 1));
   const v = new Float64Array(n);
   const p = new Float64Array(n);
+  let largest = 0;
+  for (let i = 0; i < n; i++) largest = Math.max(largest, Math.abs(matrix[i * n + i]));
   for (let k = 0; k + 1 < n; k++) {
     let norm = 0;
     for (let i = k + 1; i < n; i++) norm += matrix[i * n + k] * matrix[i * n + k];
     norm = Math.sqrt(norm);
+    // Below the rounding of the diagonal there is nothing left to take out.
+    if (!(norm > ROUNDING * largest)) continue;
     const first = matrix[(k + 1) * n + k];
     const alpha = first > 0 ? -norm : norm;
     offDiagonal[k] = alpha;
@@ -39,7 +46,6 @@ export function tridiagonalForm(
       v[i] = matrix[i * n + k] - (i === k + 1 ? alpha : 0);
       square += v[i] * v[i];
     }
-    if (!(square > 0)) continue;
     const beta = 2 / square;
     let along = 0;
     for (let i = k + 1; i < n; i++) {

@@ -1,6 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import { errorCandidates } from '../../src/covariance/error-candidates.ts';
 import { learnErrors } from '../../src/covariance/learn-errors.ts';
+import { fieldCorrelation } from '../../src/covariance/patch-kernel.ts';
 import { weighOverlap } from '../../src/covariance/weigh-overlap.ts';
 import {
   choleskyFactor,
@@ -178,6 +179,25 @@ describe('errors that hang together', () => {
     });
   });
 
+  it('knows the mean correlation of two patches', () => {
+    // Means over all pairs of points of two square patches, 9 x 9 points each, against the closed form.
+    const patch = (x: number, step: number): [number, number][] =>
+      Array.from({ length: 81 }, (_, k) => [x + step * ((k % 9) - 4), step * (Math.floor(k / 9) - 4)]);
+    const spread = (step: number): number => step * Math.sqrt(80 / 12);
+    for (const [distance, length] of [
+      [0, 30],
+      [20, 30],
+      [60, 30],
+      [40, 150],
+    ]) {
+      let sum = 0;
+      for (const [x, y] of patch(0, 2))
+        for (const [u, v] of patch(distance, 2.5))
+          sum += Math.exp(-((x - u) ** 2 + (y - v) ** 2) / length ** 2) / 81 ** 2;
+      expect(fieldCorrelation(distance ** 2, spread(2), spread(2.5), length) / sum).toBeCloseTo(1, 1);
+    }
+  });
+
   it('learns each pair of instruments by itself', async () => {
     const strip = doorStrip(20, 100);
     const own = overlapOfTrial(strip, 30, 2);
@@ -210,11 +230,9 @@ function logDeterminantOf(
     for (let j = 0; j < n; j++) {
       let square = 0;
       for (let a = 0; a < 3; a++) square += (places[3 * i + a] - places[3 * j + a]) ** 2;
-      const spread2 = spreads[i] ** 2 + spreads[j] ** 2;
       if (i === j) matrix[i * n + i] = nugget / weights[i];
       for (const { variance, length } of fields) {
-        const wide = length ** 2 + 2 * spread2;
-        matrix[i * n + j] += ((variance * length ** 2) / wide) * Math.exp(-square / wide);
+        matrix[i * n + j] += variance * fieldCorrelation(square, spreads[i], spreads[j], length);
       }
     }
   }

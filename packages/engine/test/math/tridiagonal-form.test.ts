@@ -33,6 +33,7 @@ describe('tridiagonalForm', () => {
     own.forEach((value, k) => {
       expect(value).toBeCloseTo(known[k], 10);
     });
+    expect(own).toHaveLength(n);
     // y^T (M + 9 I)^-1 x is the same in both forms.
     const shift = Matrix.eye(n).mul(9 + 2 * n);
     const product = (a: Matrix, c: Float64Array): number =>
@@ -41,5 +42,12 @@ describe('tridiagonalForm', () => {
         .mmul(solve(Matrix.add(a, shift), Matrix.columnVector([...c.subarray(0, n)])))
         .get(0, 0);
     expect(product(t, form.columns)).toBeCloseTo(product(full, columns), 10);
+  });
+
+  it('leaves a matrix that is diagonal but for traces too small to square as it is', () => {
+    const m = Float64Array.from([2, 1e-170, 0, 1e-170, 3, 1e-200, 0, 1e-200, 4]);
+    const form = tridiagonalForm(m, 3, new Float64Array([1, 2, 3]), 1);
+    expect([...form.diagonal]).toEqual([2, 3, 4]);
+    expect([...form.columns].map(Math.abs)).toEqual([1, 2, 3]);
   });
 });
