@@ -79,6 +79,19 @@ function addTransposed(
 /** a b; a is rows x inner. */
 function product(a: Float64Array, b: Float64Array, rows: number, inner: number, columns: number): Float64Array {
   const out = new Float64Array(rows * columns);
+  addProduct(out, a, b, rows, inner, columns);
+  return out;
+}
+
+/** out += a b; a is rows x inner. */
+function addProduct(
+  out: Float64Array,
+  a: Float64Array,
+  b: Float64Array,
+  rows: number,
+  inner: number,
+  columns: number,
+): void {
   for (let i = 0; i < rows; i++) {
     for (let k = 0; k < inner; k++) {
       const value = a[i * inner + k];
@@ -86,7 +99,6 @@ function product(a: Float64Array, b: Float64Array, rows: number, inner: number, 
       for (let j = 0; j < columns; j++) out[i * columns + j] += value * b[k * columns + j];
     }
   }
-  return out;
 }
 
 function blockOf(blocks: Blocks, block: number, length: number): Float64Array {
@@ -158,9 +170,7 @@ export class ModelErrorTests {
       const own = new Float64Array(width * terms);
       for (const [other, s] of slope) {
         const n = sizes[other] as number;
-        product(this.#noise.cofactor(block, other), s, width, n, terms).forEach((v, i) => {
-          own[i] += v;
-        });
+        addProduct(own, this.#noise.cofactor(block, other), s, width, n, terms);
       }
       shift.set(block, own);
     });
@@ -250,10 +260,9 @@ export class ModelErrorTests {
     const out = new Float64Array(countA * countB);
     for (const [i, f] of a) {
       const rows = sizes[i] as number;
-      for (const [j, g] of b) {
-        const columns = sizes[j] as number;
-        addTransposed(out, f, product(covariance(i, j), g, rows, columns, countB), rows, countA, countB);
-      }
+      const half = new Float64Array(rows * countB);
+      for (const [j, g] of b) addProduct(half, covariance(i, j), g, rows, sizes[j] as number, countB);
+      addTransposed(out, f, half, rows, countA, countB);
     }
     return out;
   }
@@ -341,9 +350,7 @@ export class ModelErrorTests {
     const out = new Float64Array(width * error.count);
     for (const [other, f] of follow) {
       const n = sizes[other] as number;
-      product(this.#noise.cofactor(block, other), f, width, n, error.count).forEach((v, i) => {
-        out[i] += v;
-      });
+      addProduct(out, this.#noise.cofactor(block, other), f, width, n, error.count);
     }
     return out;
   }

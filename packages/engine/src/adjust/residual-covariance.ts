@@ -13,8 +13,19 @@ export function residualCovariance(
   observed: ObservedElements,
   correlations: readonly OverlapCorrelation[],
 ): ResidualCovariance {
+  const count = solved.unknowns.sizes.length;
+  const blocks = new Map<number, Float64Array>();
   return {
-    cofactor: (i, j) => solved.factor.inverseBlock(i, j),
+    // Every error asks for the same few blocks: each is cut out once.
+    cofactor: (i, j) => {
+      const key = i * count + j;
+      let block = blocks.get(key);
+      if (!block) {
+        block = solved.factor.inverseBlock(i, j);
+        blocks.set(key, block);
+      }
+      return block;
+    },
     covariance: stated.correlatedBlock,
     correlations: correlations.length > 0 ? sharedGradients(observed, correlations) : [],
     // Estimated terms are unknowns; they are named by their index among all.

@@ -59,7 +59,15 @@ export function testTies(
   const testCount = countTests(tests);
   const suspect = findFirstSuspect(errors, tests, options.level, testCount);
   const given = suspect ? system.testsGiven(suspect.first) : tests;
-  const judge = {
+  const errorsOfTie = new Map<string, number[]>();
+  errors.forEach((error, i) => {
+    for (const tie of error.ties) {
+      const list = errorsOfTie.get(tie) ?? [];
+      errorsOfTie.set(tie, list);
+      list.push(i);
+    }
+  });
+  const judge: Judge = {
     errors,
     system,
     tests,
@@ -67,7 +75,8 @@ export function testTies(
     testCount,
     suspect,
     options,
-    noncentralities: new Map<number, number>(),
+    noncentralities: new Map(),
+    errorsOfTie,
   };
   const results = new Map<string, TieTest>();
   for (const tie of new Set(observed.elements.map((e) => e.tie))) results.set(tie, judgeTie(tie, judge));
@@ -83,21 +92,23 @@ interface Judge {
   readonly suspect: FirstSuspect | null;
   readonly options: TieTestOptions;
   readonly noncentralities: Map<number, number>;
+  /** Indices of the errors that a tie is part of. */
+  readonly errorsOfTie: ReadonlyMap<string, readonly number[]>;
 }
 
 /**
  * The error that stands for a tie: all it says together where something checks that (of several, as for the targets of either
  * frame, the least likely), else the least likely of its measurements; -1 when nothing checks any of it.
  */
-function representative(tie: string, { errors, tests }: Judge, of: readonly ModelErrorTest[]): number {
+function representative(tie: string, { errors, errorsOfTie, tests }: Judge, of: readonly ModelErrorTest[]): number {
   let best = -1;
   const rank = (i: number): number =>
     ((errors[i] as ModelError).kind === 'tie' ? -1e9 : 0) + (of[i] as ModelErrorTest).logProbability;
-  errors.forEach((error, i) => {
-    if (!error.ties.includes(tie) || (of[i] as ModelErrorTest).degreesOfFreedom === 0) return;
-    if ((tests[i] as ModelErrorTest).degreesOfFreedom === 0) return;
+  for (const i of errorsOfTie.get(tie) ?? []) {
+    if ((of[i] as ModelErrorTest).degreesOfFreedom === 0) continue;
+    if ((tests[i] as ModelErrorTest).degreesOfFreedom === 0) continue;
     if (best < 0 || rank(i) < rank(best)) best = i;
-  });
+  }
   return best;
 }
 
@@ -159,29 +170,63 @@ function noncentralityOf({ noncentralities, options, testCount }: Judge, degrees
 function detectableError(index: number, test: ModelErrorTest, judge: Judge): Pick<TieTest, 'detectable' | 'effect'> {
   // A direction that nothing checks hides an error of any size.
   if (test.degreesOfFreedom < test.rank) return { detectable: null, effect: null };
-  const { errors, system, options } = judge;
+  const { errors } = judge;
   const error = errors[index] as ModelError;
   const noncentrality = noncentralityOf(judge, test.degreesOfFreedom);
   const size = (rows: number, matrix: Float64Array): number =>
     Math.sqrt(noncentrality * largestSpread(rows, matrix, test.inverse, error.count));
   const detectable = Math.max(...error.displacements.map((d) => size(d.rows, d.matrix)));
-  const effect = Math.max(0, ...options.frameBlocks.map((block) => size(6, system.influence(index, block))));
-  return { detectable, effect };
+  return { detectable, effect: largestEffect(index, test, noncentrality, judge) };
+}
+
+/** What an error of the smallest size that is surely seen moves the frame that it moves most. */
+function largestEffect(
+  index: number,
+  test: ModelErrorTest,
+  noncentrality: number,
+  { errors, system, options }: Judge,
+): number {
+  const { count } = errors[index] as ModelError;
+  // No eigenvalue is larger than the trace: most frames need not be looked at.
+  const candidates = options.frameBlocks
+    .map((block) => {
+      const spread = spreadOf(6, system.influence(index, block), test.inverse, count);
+      let trace = 0;
+      for (let i = 0; i < 6; i++) trace += spread[7 * i];
+      return { spread, trace };
+    })
+    .sort((a, b) => b.trace - a.trace);
+  let largest = 0;
+  for (const { spread, trace } of candidates) {
+    if (trace <= largest) break;
+    largest = Math.max(largest, symmetricEigen(spread, 6).values[5]);
+  }
+  return Math.sqrt(noncentrality * largest);
 }
 
 /** Largest eigenvalue of D S D^T. */
 function largestSpread(rows: number, matrix: Float64Array, spread: Float64Array, count: number): number {
+  return Math.max(0, symmetricEigen(spreadOf(rows, matrix, spread, count), rows).values[rows - 1]);
+}
+
+/** D S D^T; D rows x count. */
+function spreadOf(rows: number, matrix: Float64Array, spread: Float64Array, count: number): Float64Array {
   const out = new Float64Array(rows * rows);
+  const half = new Float64Array(count);
   for (let i = 0; i < rows; i++) {
-    for (let j = 0; j < rows; j++) {
-      for (let k = 0; k < count; k++) {
-        const value = matrix[i * count + k];
-        if (value === 0) continue;
-        for (let l = 0; l < count; l++) out[i * rows + j] += value * spread[k * count + l] * matrix[j * count + l];
-      }
+    half.fill(0);
+    for (let k = 0; k < count; k++) {
+      const value = matrix[i * count + k];
+      if (value !== 0) for (let l = 0; l < count; l++) half[l] += value * spread[k * count + l];
+    }
+    for (let j = 0; j <= i; j++) {
+      let sum = 0;
+      for (let l = 0; l < count; l++) sum += half[l] * matrix[j * count + l];
+      out[i * rows + j] = sum;
+      out[j * rows + i] = sum;
     }
   }
-  return Math.max(0, symmetricEigen(out, rows).values[rows - 1]);
+  return out;
 }
 
 function describeSuspect(

@@ -20,8 +20,11 @@ export const VARIANCE_COMPONENT_DEFAULTS: VarianceComponentOptions = {
   leastRedundancy: 10,
 };
 
+/** Change of a factor after which the coupling of the groups is another. */
+const LONG_STEP = 0.25;
+
 /** Draws that the coupling of the groups is estimated from; the factors themselves do not depend on them. */
-const DRAWS = 24;
+const DRAWS = 8;
 
 /**
  * Estimates by how much the stated variances of each group of measurements are wrong.
@@ -65,6 +68,7 @@ export function estimateVarianceComponents(
   let redundancies = names.map(() => 0);
   let coupling: Float64Array = new Float64Array(count * count);
   let isFree = names.map(() => false);
+  let lastStep = Number.POSITIVE_INFINITY;
   for (let iteration = 0; iteration < settings.largestIterationCount; iteration++) {
     const solved = network.rescale(scale());
     const numbers = solved.redundancies();
@@ -72,13 +76,16 @@ export function estimateVarianceComponents(
     // Frozen once: a group must not come and go between iterations.
     if (iteration === 0) isFree = redundancies.map((r) => r >= settings.leastRedundancy);
     const squares = squaresOf(solved.residuals(null), groupIndex, factors);
-    coupling = drawCoupling(solved, network.ranks, groupIndex, factors, redundancies, random);
+    // Drawn again only after long steps: what groups leave in each other changes slowly.
+    if (lastStep > LONG_STEP) coupling = drawCoupling(solved, network.ranks, groupIndex, factors, redundancies, random);
+    else settleDiagonal(coupling, redundancies);
     const ratios = nextRatios(squares, redundancies, coupling, isFree);
     let largest = 0;
     ratios.forEach((ratio, g) => {
       factors[g] = (factors[g] as number) * ratio;
       largest = Math.max(largest, Math.abs(ratio - 1));
     });
+    lastStep = largest;
     if (largest <= settings.tolerance) break;
   }
   const spread = uncertainties(coupling, isFree);
@@ -139,13 +146,18 @@ function drawCoupling(
       coupling[h * count + g] = mean;
     }
   }
-  // The diagonal from what is known exactly, so that the draws cannot move the fixed point.
+  settleDiagonal(coupling, redundancies);
+  return coupling;
+}
+
+/** The diagonal from what is known exactly, so that the draws cannot move the fixed point. */
+function settleDiagonal(coupling: Float64Array, redundancies: readonly number[]): void {
+  const count = redundancies.length;
   for (let g = 0; g < count; g++) {
     let others = 0;
     for (let h = 0; h < count; h++) if (h !== g) others += coupling[g * count + h];
     coupling[g * count + g] = Math.max((redundancies[g] as number) - others, 1e-3 * (redundancies[g] as number));
   }
-  return coupling;
 }
 
 /** Factors by which to multiply: Helmert's step where it is sound, else the plain ratio. */
