@@ -1,5 +1,5 @@
 import type { Vec3 } from '../math/index.ts';
-import { formatLength } from '../report/index.ts';
+import { formatUncertainty } from '../report/index.ts';
 import type { AdviceCandidate, AdviseFrame, UncertainRegion } from './advice.ts';
 
 const AXES = ['X', 'Y', 'Z'] as const;
@@ -43,7 +43,7 @@ export function regionWords(region: Omit<UncertainRegion, 'words'>, frame: Advis
       ? ''
       : `${lengthWords(region.distanceFromDatum)} from the middle of the datum frame`,
   ].filter((text) => text !== '');
-  return `Frame ${region.frame}, ${end === '' ? 'near its middle' : `towards ${end}`}, at ${placeWords(region.place)}${from.length === 0 ? '' : `, ${from.join(' and ')}`}: U = ${formatLength(region.uncertainty.total)} mm (k = 2), ${directionWords(region.direction)}.`;
+  return `Frame ${region.frame}, ${end === '' ? 'near its middle' : `towards ${end}`}, at ${placeWords(region.place)}${from.length === 0 ? '' : `, ${from.join(' and ')}`}: U = ${formatUncertainty(region.uncertainty.total)} mm (k = 2), ${directionWords(region.direction)}.`;
 }
 
 /** What a candidate is, in one sentence. */
@@ -61,12 +61,7 @@ export function candidateWords(
 }
 
 /** What the tie needs on site and what it leaves. */
-export function candidateRemark(
-  kind: AdviceCandidate['kind'],
-  throughWall: boolean,
-  gap: number,
-  largest: { readonly total: number; readonly scale: number },
-): string {
+export function candidateRemark(kind: AdviceCandidate['kind'], throughWall: boolean, gap: number): string {
   const remarks: string[] = [];
   if (throughWall)
     remarks.push('The two frames show the two sides of a wall here: it takes an opening or a rim that both can see.');
@@ -75,9 +70,5 @@ export function candidateRemark(
       `The nearest surface of the other frame is ${lengthWords(gap)} away: see that both can reach the place.`,
     );
   if (kind === 'bridge') remarks.push('Errors of length of the new scan itself are not counted.');
-  if (largest.scale > 0.3 * largest.total)
-    remarks.push(
-      `${formatLength(largest.scale)} mm of the largest uncertainty then is scale and temperature: no tie lowers that, a scale bar or a stated temperature does.`,
-    );
   return remarks.join(' ');
 }

@@ -1,5 +1,6 @@
 import type { Vec3 } from '../math/index.ts';
 import type { InstrumentErrors, JointCovariance } from '../model/index.ts';
+import type { PlacedSurface } from './sample-frame.ts';
 
 /** A frame that is placed, with samples of the surface that it captured. */
 export interface AdviseFrame {
@@ -33,6 +34,10 @@ export interface AdviseOptions {
   readonly bridgeSpan: number;
   /** Instrument of the new scan of a bridge; null: that of the frame joined. */
   readonly bridgeInstrument: string | null;
+  /** From an instrument to the surface. */
+  readonly standOff: number;
+  /** How far a person with an instrument moves it from where a session's instrument stood, through an opening too. */
+  readonly armReach: number;
   /** Places looked at in each frame. */
   readonly placeCount: number;
   /** Most candidates given back. */
@@ -51,6 +56,8 @@ export interface AdviseInput {
   readonly errors: readonly InstrumentErrors[];
   /** Standard uncertainty of each coordinate of one measured target in one frame, mm. */
   readonly targetSigma: number;
+  /** All placed surfaces, for lines of sight; left out, or without triangles: nearness stands for visibility. */
+  readonly surfaces?: readonly PlacedSurface[];
   readonly options: Partial<AdviseOptions>;
 }
 

@@ -1,19 +1,26 @@
 import { distance } from '../math/index.ts';
+import { formatUncertainty } from '../report/index.ts';
 import { addTie, presentMotion } from './added-tie.ts';
 import type { Advice, AdviceCandidate, AdviseInput, AdviseOptions, PlaceUncertainty } from './advice.ts';
 import { candidateRemark, candidateWords } from './advice-words.ts';
 import { placeUncertainty } from './frame-motion.ts';
 import { type JointState, openJointCovariance } from './joint-state.ts';
+import { openLinesOfSight } from './line-of-sight.ts';
 import { placeOf } from './spread-places.ts';
 import { type TieCandidate, tieCandidates } from './tie-candidates.ts';
 import { type AdvisedFrame, advisedFrames, describeRegion, largestUncertainty } from './uncertain-region.ts';
 
-/** A hand's breadth of surface more than a stripe; what an arm reaches around a rim; what a scanner sees at once, with margin. */
+/**
+ * Two hand's breadths of surface; what an arm reaches around a rim; what a scanner sees at once, with margin; a usual
+ * distance to the surface; a step and an arm through an opening.
+ */
 export const ADVISE_DEFAULTS: AdviseOptions = {
   patchRadius: 150,
   reach: 400,
   bridgeSpan: 600,
   bridgeInstrument: null,
+  standOff: 400,
+  armReach: 1500,
   placeCount: 60,
   candidateCount: 8,
 };
@@ -31,8 +38,8 @@ interface Tried {
  * Method   worst place from the joint covariance; for every candidate the covariance with it by an update of low rank, with
  *          the instruments' correlated errors in overlaps; ranked by what is left at the worst place.
  * Assumes  the stated covariance is true; errors of the new tie are independent of those of the old ones.
- * Limits   nearness stands for visibility: whether both sessions can see a place is for the person on site. Looks at one tie
- *          at a time.
+ * Limits   with lines of sight, a place counts as visible for a session when an instrument before it is in sight of where
+ *          that session's instrument stood; without, nearness stands for that. The person on site decides. Looks at one tie at a time.
  * Cost     some 1500 places in all, each with its near frames: about a second.
  * Repeats  bit for bit.
  */
@@ -48,7 +55,10 @@ export function adviseTie(input: AdviseInput): Advice {
   }
   const motion = presentMotion(state, worst.frame.index);
   const region = describeRegion(worst, motion, input);
-  const tried = tieCandidates(input, frames, options, worst)
+  const sight = input.surfaces === undefined ? null : openLinesOfSight(input.surfaces);
+  const candidates = tieCandidates(input, frames, options, worst, sight?.isFree ?? null);
+  sight?.dispose();
+  const tried = candidates
     .map((candidate): Tried => {
       const after = addTie(state, candidate.tie).motionOf(worst.frame.index);
       const { direction: _, ...uncertainty } = placeUncertainty(after, region.place);
@@ -56,7 +66,11 @@ export function adviseTie(input: AdviseInput): Advice {
     })
     .sort(byWhatIsLeft);
   const chosen = choose(tried, options).map((t) => finish(t, region.uncertainty, state, frames));
-  return { worst: region, candidates: chosen, remark: adviceRemark(region.uncertainty, chosen, options) };
+  return {
+    worst: region,
+    candidates: chosen,
+    remark: adviceRemark(region.uncertainty, chosen, options, sight !== null),
+  };
 }
 
 const KINDS: readonly AdviceCandidate['kind'][] = ['target', 'overlap', 'bridge'];
@@ -81,7 +95,6 @@ function choose(tried: readonly Tried[], options: AdviseOptions): Tried[] {
     const isTwin = kept.some(
       (k) =>
         k.candidate.kind === t.candidate.kind &&
-        samePair(k.candidate, t.candidate) &&
         distance(k.candidate.place, t.candidate.place) < 2 * options.patchRadius,
     );
     if (!isTwin) kept.push(t);
@@ -95,10 +108,6 @@ function choose(tried: readonly Tried[], options: AdviseOptions): Tried[] {
   const others = Math.max(0, options.candidateCount - leaders.size);
   const filler = new Set(kept.filter((t) => !leaders.has(t)).slice(0, others));
   return kept.filter((t) => leaders.has(t) || filler.has(t));
-}
-
-function samePair(a: TieCandidate, b: TieCandidate): boolean {
-  return (a.frameA === b.frameA && a.frameB === b.frameB) || (a.frameA === b.frameB && a.frameB === b.frameA);
 }
 
 function finish(
@@ -125,16 +134,28 @@ function finish(
   return {
     ...found,
     words: candidateWords(found, candidate.frameA.source),
-    remark: candidateRemark(candidate.kind, candidate.throughWall, candidate.gap, largest?.uncertainty ?? after),
+    remark: candidateRemark(candidate.kind, candidate.throughWall, candidate.gap),
   };
 }
 
-function adviceRemark(now: PlaceUncertainty, chosen: readonly AdviceCandidate[], options: AdviseOptions): string {
+function adviceRemark(
+  now: PlaceUncertainty,
+  chosen: readonly AdviceCandidate[],
+  options: AdviseOptions,
+  hasSight: boolean,
+): string {
   const best = chosen[0];
   if (best === undefined)
-    return `No two frames have surface within ${options.reach} mm of each other: nothing joins them but a new scan in between or targets that stay.`;
+    return `No two frames have surface within ${options.reach} mm of each other${hasSight ? ' that both can see' : ''}: nothing joins them but a new scan in between or targets that stay.`;
+  const remarks: string[] = [];
   if (now.scale > now.ties)
-    return 'Most of the uncertainty there is scale and temperature: no tie lowers that. State the temperature, measure a scale bar, or use the sheet of the very instrument.';
-  if (best.after.total > 0.8 * now.total) return 'No single tie helps much: the worst place needs several.';
-  return '';
+    remarks.push(
+      'Most of the uncertainty there is scale and temperature. No tie measures that: state the temperature, measure a scale bar, or use the sheet of the very instrument.',
+    );
+  else if (now.scale > 0.3 * now.total)
+    remarks.push(
+      `${formatUncertainty(now.scale)} mm of the uncertainty there is scale and temperature: a tie at the place lowers it there, but not everywhere; a scale bar or a stated temperature does.`,
+    );
+  if (best.after.total > 0.8 * now.total) remarks.push('No single tie helps much: the worst place needs several.');
+  return remarks.join(' ');
 }

@@ -33,7 +33,7 @@ export function patchInformation(
   const n = cells.length;
   if (n < RINGS) return null;
   const area = (Math.PI * radius * radius) / (1 + 3 * RINGS * (RINGS + 1));
-  const spread2 = area / 12;
+  const spread = Math.sqrt(area / 12);
   const covariance = new Float64Array(n * n);
   for (const { errors, spacing } of sides) {
     const points = Math.max(1, area / (spacing * spacing));
@@ -42,7 +42,7 @@ export function patchInformation(
       for (let j = 0; j <= i; j++) {
         const d = subtract(cells[i].at, cells[j].at);
         for (const { sigma, length } of errors.fields)
-          covariance[i * n + j] += sigma * sigma * fieldCorrelation(dot(d, d), 2 * spread2, length);
+          covariance[i * n + j] += sigma * sigma * fieldCorrelation(dot(d, d), spread, spread, length);
       }
     }
   }

@@ -4,6 +4,7 @@ import type { AddedTie } from './added-tie.ts';
 import type { AdviceCandidate, AdviseFrame, AdviseInput, AdviseOptions } from './advice.ts';
 import { motionAbout, product } from './frame-motion.ts';
 import { generalInverse, MOTION } from './joint-state.ts';
+import { type LineOfSight, seeEachOther, standpointsBefore } from './line-of-sight.ts';
 import { nearestSample, normalAt, placeOf, sampleCountOf, spreadSamples } from './spread-places.ts';
 import { type PatchSide, patchInformation } from './surface-patch.ts';
 import type { AdvisedFrame, LargestUncertainty } from './uncertain-region.ts';
@@ -44,6 +45,7 @@ export function tieCandidates(
   frames: readonly AdvisedFrame[],
   options: AdviseOptions,
   worst: LargestUncertainty,
+  isFree: LineOfSight | null,
 ): TieCandidate[] {
   const found: TieCandidate[] = [];
   const count = Math.max(6, Math.min(options.placeCount, Math.floor(PLACE_BUDGET / frames.length)));
@@ -57,6 +59,7 @@ export function tieCandidates(
     options.bridgeInstrument === null
       ? sideOf(frame)
       : { errors: errorsOf(options.bridgeInstrument), spacing: frame.source.spacing };
+  const visibility = isFree === null ? null : openVisibility(frames, isFree, options);
   for (const a of frames) {
     const first = a === worst.frame ? worst.sample : (a.outermost[0] ?? 0);
     for (const sample of spreadSamples(a.source, first, count)) {
@@ -66,10 +69,11 @@ export function tieCandidates(
       for (const b of frames) {
         if (b === a || (a.index < 0 && b.index < 0)) continue;
         const other = nearestSample(b.source, place);
+        if (other.distance > Math.max(options.reach, options.bridgeSpan)) continue;
         const common = { frameA: a, frameB: b, place, gap: other.distance };
-        const throughWall =
-          dot(normal, normalAt(b.source, other.sample)) < -0.5 &&
-          !looksAlike(b.source, place, normal, options.patchRadius);
+        const isCommon = looksAlike(b.source, place, normal, options.patchRadius);
+        const isSeen = isCommon || visibility === null || visibility.sees(b, place, normal);
+        const throughWall = visibility === null && !isCommon && dot(normal, normalAt(b.source, other.sample)) < -0.5;
         const form = (of: AdvisedFrame, at: Vec3, side: PatchSide, key: string): Float64Array | null => {
           const known = forms.get(key);
           if (known !== undefined) return known;
@@ -77,7 +81,7 @@ export function tieCandidates(
           forms.set(key, made);
           return made;
         };
-        if (other.distance <= options.reach) {
+        if (other.distance <= options.reach && isSeen) {
           found.push({
             ...common,
             kind: 'target',
@@ -99,8 +103,10 @@ export function tieCandidates(
             });
           }
         }
-        if (other.distance <= options.bridgeSpan && frames.indexOf(a) < frames.indexOf(b)) {
-          const placeB = placeOf(b.source, other.sample);
+        const placeB = placeOf(b.source, other.sample);
+        const isJoined =
+          isCommon || visibility === null || visibility.joins(place, normal, placeB, normalAt(b.source, other.sample));
+        if (other.distance <= options.bridgeSpan && frames.indexOf(a) < frames.indexOf(b) && isJoined) {
           const own = form(a, place, newSide(a), 'new scan');
           const far = form(b, placeB, newSide(b), `bridge to ${b.source.frame}`);
           if (own !== null && far !== null) {
@@ -118,6 +124,37 @@ export function tieCandidates(
     }
   }
   return found;
+}
+
+interface Visibility {
+  /** Whether a session's instrument can be brought before the place. */
+  readonly sees: (frame: AdvisedFrame, place: Vec3, normal: Vec3) => boolean;
+  /** Whether one instrument can go from before the one place to before the other. */
+  readonly joins: (place: Vec3, normal: Vec3, placeB: Vec3, normalB: Vec3) => boolean;
+}
+
+/** Standpoints kept of each session. */
+const STANDPOINTS = 60;
+
+function openVisibility(frames: readonly AdvisedFrame[], isFree: LineOfSight, options: AdviseOptions): Visibility {
+  // Clear of the surface itself by what its triangles may be off.
+  const lift = Math.max(options.standOff / 50, ...frames.map((f) => f.source.spacing / 2));
+  const before = (place: Vec3, normal: Vec3): Vec3[] =>
+    standpointsBefore(isFree, place, normal, options.standOff, lift);
+  const stood = new Map(
+    frames.map((frame) => [
+      frame,
+      spreadSamples(frame.source, 0, STANDPOINTS).flatMap((s) =>
+        before(placeOf(frame.source, s), normalAt(frame.source, s)).slice(0, 1),
+      ),
+    ]),
+  );
+  return {
+    sees: (frame, place, normal) =>
+      seeEachOther(isFree, before(place, normal), stood.get(frame) ?? [], options.armReach),
+    joins: (place, normal, placeB, normalB) =>
+      seeEachOther(isFree, before(place, normal), before(placeB, normalB), options.bridgeSpan + 2 * options.standOff),
+  };
 }
 
 /** Whether the frame has surface near the place that faces the same way, so that both look at one side of the wall. */

@@ -16,7 +16,7 @@ import { describe, expect, it } from 'vitest';
 import { presentMotion } from '../../src/advise/added-tie.ts';
 import { placeUncertainty } from '../../src/advise/frame-motion.ts';
 import { openJointCovariance } from '../../src/advise/joint-state.ts';
-import { boxFrame, HALF, jointOf } from './cabin-scene.ts';
+import { boxFrame, boxMesh, HALF, jointOf } from './cabin-scene.ts';
 import { simulateOverlap } from './simulated-overlap.ts';
 
 const ERRORS: InstrumentErrors = {
@@ -171,7 +171,23 @@ describe('a cabin tied at its door only', () => {
     expect(advice.worst.uncertainty.scale).toBeGreaterThan(0.3);
     expect(advice.worst.uncertainty.total).toBeGreaterThan(advice.worst.uncertainty.ties);
     expect(best.largestAfter).toBeGreaterThan(0.1);
-    expect(best.remark).toContain('scale and temperature');
+    expect(advice.remark).toContain('scale and temperature');
+  });
+
+  it('advises nothing through a closed wall, and finds the window', async () => {
+    const network = await adjust([door.draw(makeRandom(5, 'advise/door'))]);
+    const input = inputOf(jointOf(network));
+    const within = (window: number) =>
+      adviseTie({ ...input, surfaces: [boxMesh(OUTER, 1, window), boxMesh(HALF, -1, window)] });
+    const closed = within(0);
+    expect(closed.worst).toEqual(adviseTie(input).worst);
+    expect(closed.candidates).toEqual([]);
+    expect(closed.remark).toContain('that both can see');
+    const open = within(300);
+    expect(open.candidates.length).toBeGreaterThan(2);
+    // A step and an arm from the window.
+    for (const { place } of open.candidates) expect(place[0]).toBeGreaterThan(-300);
+    for (const { remark } of open.candidates) expect(remark).not.toContain('wall');
   });
 
   it('has nothing to advise for one frame, or frames that never come near each other', () => {

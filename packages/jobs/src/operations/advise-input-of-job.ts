@@ -23,6 +23,8 @@ import { placedScans } from './result-record.ts';
 
 /** Samples of each frame: a cabin of some metres gets one every 100 to 150 mm. */
 const SAMPLES = 2000;
+/** More triangles than this are not held in memory to look along lines of sight: nearness stands for them. */
+const SIGHT_TRIANGLES = 6_000_000;
 /** A target measured once with a tracked or handheld instrument, where the job has no targets of its own, mm. */
 const USUAL_TARGET_SIGMA = 0.03;
 
@@ -44,6 +46,8 @@ export async function adviseInputOfJob(
   const placed = placedScans(document);
   const frames: AdviseFrame[] = [];
   const errors = new Map<string, InstrumentErrors>();
+  const all: PlacedSurface[] = [];
+  const triangleCount = placed.reduce((sum, scan) => sum + scan.triangleCount, 0);
   for (const frame of new Set(placed.map((scan) => scan.frame))) {
     const scans = placed.filter((scan) => scan.frame === frame);
     const surfaces: PlacedSurface[] = [];
@@ -58,6 +62,7 @@ export async function adviseInputOfJob(
     if (own !== null) errors.set(instrument, { ...own, instrument });
     const sampled = sampleFrame(frame, instrument, surfaces, SAMPLES);
     if (sampled !== null) frames.push(sampled);
+    if (triangleCount <= SIGHT_TRIANGLES) all.push(...surfaces);
   }
   const terms = document.alignment === null ? [] : recordedScaleTerms(document.alignment.record);
   const sigmas = document.targetLists.flatMap((list) => list.targets.map((target) => target.sigma));
@@ -69,6 +74,7 @@ export async function adviseInputOfJob(
     ties: placesOfTies(document, frames),
     errors: [...errors.values()],
     targetSigma: sigmas.length === 0 ? USUAL_TARGET_SIGMA : median(sigmas),
+    ...(all.length === 0 ? {} : { surfaces: all }),
     options: {},
   };
 }
