@@ -57,7 +57,7 @@ export function tieTable(input: ReportInput, ties: readonly TieResult[]): string
       `<td class="n">${formatCount(tie.count)}</td>`,
       `<td class="n">${formatLength(tie.rms)} mm<br><span class="small">${formatLength(tie.largest)} mm</span></td>`,
       `<td class="n">${lengthOrDash(hold.get(tie.id) ?? null)}</td>`,
-      `<td class="n">${tie.redundancy === null ? '–' : tie.redundancy < 0.05 ? '0' : tie.redundancy.toFixed(1)}</td>`,
+      `<td class="n">${tie.redundancy === null ? '–' : formatChecks(tie.redundancy)}</td>`,
       `<td class="n">${test === null || test.verdict === 'not-checked' ? '–' : formatProbability(test.probability)}</td>`,
       `<td>${verdictCell(tie, ties)}</td>`,
       `<td class="n">${lengthOrDash(test?.detectable ?? null)}<br><span class="small">${lengthOrDash(test?.effect ?? null)}</span></td>`,
@@ -81,6 +81,27 @@ export function tieTable(input: ReportInput, ties: readonly TieResult[]): string
     ['Error that would show<br>and what it would do', true],
   ];
   return `${dataTable(heads, rows)}<p class="small">Share: of the smaller scan, how much lies in the overlap. Left over: distance along the surface normal (overlaps), distance of points (targets, picked points). Firm there: how well the two frames hang together at this tie, by the whole network. Checks: how many of the tie's numbers the rest of the network measures as well (redundancy). Probability: of a difference this large when every tie is good, corrected for the number of ties. Error that would show: the smallest error of this tie that the test finds in 80 % of cases; below it, the largest shift of a frame that it would cause.</p>`;
+}
+
+/** Redundancy: a count that need not be whole. */
+function formatChecks(redundancy: number): string {
+  if (redundancy < 0.05) return '0';
+  return redundancy < 99.95 ? redundancy.toFixed(1) : formatCount(redundancy);
+}
+
+/** Fields smaller than this share of the largest are named together. */
+const SMALL_FIELD = 0.3;
+
+/** Fields of an instrument's errors, the largest first; small ones in one line. */
+function fieldWords(fields: readonly { readonly sigma: number; readonly length: number }[]): string {
+  const sorted = fields.filter((f) => f.sigma > 0).sort((a, b) => b.sigma - a.sigma || a.length - b.length);
+  const largest = sorted[0]?.sigma ?? 0;
+  if (largest === 0) return 'none found';
+  const words = sorted
+    .filter((f) => f.sigma >= SMALL_FIELD * largest)
+    .map((f) => `${formatUncertainty(f.sigma)} mm over ${f.length.toFixed(0)} mm`);
+  const rest = Math.hypot(...sorted.filter((f) => f.sigma < SMALL_FIELD * largest).map((f) => f.sigma));
+  return [...words, ...(rest > 0 ? [`and ${formatUncertainty(rest)} mm over other lengths`] : [])].join('<br>');
 }
 
 function lengthOrDash(value: number | null): string {
@@ -125,7 +146,7 @@ export function componentsTable(alignment: AlignmentResult): string {
     const ratio = Math.sqrt(Math.max(0, c.factor));
     const spread = c.uncertainty === null || ratio === 0 ? null : c.uncertainty / (2 * ratio);
     const words = ratio > 1.25 ? 'larger than stated' : ratio < 0.8 ? 'smaller than stated' : 'as stated';
-    return `<tr><td>${escapeHtml(c.group)}</td><td class="n">${ratio.toFixed(2)}${spread === null ? '' : ` ± ${(2 * spread).toFixed(2)}`}</td><td>${spread !== null && Math.abs(ratio - 1) < 2 * spread ? 'as stated' : words}${spread === null ? ' (too few checks to say how surely)' : ''}</td><td class="n">${formatLength(c.redundancy)}</td><td class="n">${formatCount(c.observationCount)}</td></tr>`;
+    return `<tr><td>${escapeHtml(c.group)}</td><td class="n">${ratio.toFixed(2)}${spread === null ? '' : ` ± ${(2 * spread).toFixed(2)}`}</td><td>${spread !== null && Math.abs(ratio - 1) < 2 * spread ? 'as stated' : words}${spread === null ? ' (too few checks to be sure)' : ''}</td><td class="n">${formatChecks(c.redundancy)}</td><td class="n">${formatCount(c.observationCount)}</td></tr>`;
   });
   return `<h3>How well the stated uncertainties fit</h3>${dataTable(
     [
@@ -143,12 +164,11 @@ export function componentsTable(alignment: AlignmentResult): string {
 export function instrumentTable(alignment: AlignmentResult): string {
   if (alignment.instrumentErrors.length === 0) return '';
   const rows = alignment.instrumentErrors.map((e) => {
-    const fields = e.fields.map((f) => `${formatLength(f.sigma)} mm over ${formatLength(f.length)} mm`);
     const from =
       e.overlapCount === 0
         ? 'its sheet alone'
         : `${formatCount(e.overlapCount)} ${e.overlapCount === 1 ? 'overlap' : 'overlaps'}, ${formatCount(e.patchCount)} patches`;
-    return `<tr><td>${escapeHtml(e.instrument)}</td><td class="n">${formatLength(e.white)} mm</td><td class="n">${fields.length === 0 ? 'none' : fields.join('<br>')}</td><td>${from}</td></tr>`;
+    return `<tr><td>${escapeHtml(e.instrument)}</td><td class="n">${formatUncertainty(e.white)} mm</td><td class="n">${fieldWords(e.fields)}</td><td>${from}</td></tr>`;
   });
   return `<h3>What was learned of the instruments</h3>${dataTable(
     [
