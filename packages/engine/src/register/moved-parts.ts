@@ -1,15 +1,7 @@
 import type { RunContext } from '../base/index.ts';
-import {
-  compose,
-  distance,
-  IDENTITY_POSE,
-  invert,
-  type Pose,
-  rotationAngle,
-  transformPoint,
-  type Vec3,
-} from '../math/index.ts';
+import { compose, distance, IDENTITY_POSE, invert, type Pose, rotationAngle, transformPoint } from '../math/index.ts';
 import { measureOverlap } from './measure-overlap.ts';
+import { findMovedGroup } from './moved-group.ts';
 import type { FindMovedPartsOptions, MovedPart } from './moved-part.ts';
 import { type LabelledScan, labelPoints, PART } from './moved-part-labels.ts';
 import { countBeyond, regionsBeyond, screenSample } from './moved-part-regions.ts';
@@ -17,6 +9,7 @@ import { shiftsAcross } from './moved-part-shifts.ts';
 import { placesOf, zoneAround } from './moved-part-zone.ts';
 import { compareScans } from './pair-order.ts';
 import type { PreparedScan } from './prepared-scan.ts';
+import { middleOf, recentred } from './recentred-scan.ts';
 import { refinePose } from './refine-pose.ts';
 import type { RefinedPose } from './refined-pose.ts';
 import { TUKEY_CONSTANT } from './robust-scale.ts';
@@ -111,6 +104,8 @@ async function searchOrdered(search: Search, maxShift: number, context: RunConte
     for (const point of part.ofSecond) taken[1][point] = 1;
     parts.push(part);
   }
+  const group = await findMovedGroup(first, second, rest, limit, settings.sampleCount, taken, context.part(1, 1));
+  if (group !== null) parts.push(group);
   return parts;
 }
 
@@ -195,22 +190,4 @@ function partOf({ zone, labels }: LabelledScan): Uint32Array {
 
 function merge(regions: readonly Uint32Array[]): Uint32Array {
   return Uint32Array.from(regions.flatMap((region) => Array.from(region))).sort();
-}
-
-/** Centroid of the points in the scan's frame. */
-function middleOf(scan: PreparedScan): Vec3 {
-  const n = scan.positions.length / 3;
-  const sum = [0, 0, 0];
-  for (let i = 0; i < scan.positions.length; i++) sum[i % 3] += scan.positions[i];
-  return [scan.origin[0] + sum[0] / n, scan.origin[1] + sum[1] / n, scan.origin[2] + sum[2] / n];
-}
-
-/** The scan with centroid and radius of the points it now has. */
-function recentred(scan: PreparedScan): PreparedScan {
-  const n = scan.positions.length / 3;
-  const middle = middleOf(scan);
-  const centroid: Vec3 = [middle[0] - scan.origin[0], middle[1] - scan.origin[1], middle[2] - scan.origin[2]];
-  let squares = 0;
-  for (let i = 0; i < scan.positions.length; i++) squares += (scan.positions[i] - centroid[i % 3]) ** 2;
-  return { ...scan, centroid, radius: Math.sqrt(squares / n) };
 }
