@@ -38,7 +38,8 @@ const LIBRARY_TEXTS = [
   '(Did you mean {0=}?)',
   '(Did you mean one of {0=}?)',
   '{0*} (choices: {1=})',
-  // Answers to a question.
+  // Between texts in a row; answers to a question.
+  'and',
   'y',
   'yes',
   'n',
@@ -47,7 +48,7 @@ const LIBRARY_TEXTS = [
 
 /** Properties, parameters and variables that hold texts; what stands in a place of such a name is translated in turn. */
 const TEXT_NAMES =
-  /(message|remedy|hint|question|summary|reason|meaning|description|caption|heading|title|label|words?|note|text|shows|holds|content|evidence|change|advice|why|what|how|caution|phrase|clause|sentence|beyond|weakdirections?|directions?|unknown|part|nextundo|nextredo|next|done|pattern|detail|explanation|statement|status|verdict|state|kind|from|direction|basis|effect|cause|mark|source)s?$/i;
+  /(message|remedy|hint|question|summary|reason|meaning|description|caption|heading|title|label|words?|note|text|shows|holds|content|evidence|change|advice|why|what|how|caution|phrase|clause|sentence|beyond|weakdirections?|directions?|unknown|part|nextundo|nextredo|next|done|end|rest|place|pattern|detail|explanation|statement|status|verdict|state|kind|from|direction|basis|effect|cause|mark|source)s?$/i;
 /** Names that are shown as they are. */
 const NAME_NAMES =
   /^(name|file|files|path|folder|output|frames?|frame[AB]|session|id|ids|scan|scans|target|targets|subject|unit|units|command|option|flag|version|sha256|code|instrument|url|seed|feature|job|jobName|host|ending|proposal|statedUnit|date|time|ENGINE_VERSION|scanA|scanB|element|column|columns|key|property|keyword)$/;
@@ -618,6 +619,22 @@ export function coverageOf(language, texts = extractTexts()) {
   return { count: Object.keys(texts).length, missing, obsolete };
 }
 
+/** A place that changes what it holds keeps its translation: only the mark in the English text is another. */
+function carryOver(language, texts) {
+  const file = join(TEXTS_FOLDER, `${language}.json`);
+  const document = JSON.parse(readFileSync(file, 'utf8'));
+  const unmarked = (text) => text.replace(/\{(\d+)[*=]\}/g, '{$1}');
+  const known = new Map(Object.entries(document.texts).map(([text, translation]) => [unmarked(text), translation]));
+  const found = Object.keys(texts).filter((text) => !document.texts[text] && known.has(unmarked(text)));
+  if (found.length === 0) return;
+  const all = Object.entries({
+    ...document.texts,
+    ...Object.fromEntries(found.map((text) => [text, known.get(unmarked(text))])),
+  });
+  const sorted = Object.fromEntries(all.sort(([a], [b]) => (a < b ? -1 : 1)));
+  writeFileSync(file, `${JSON.stringify({ ...document, texts: sorted }, null, 2)}\n`);
+}
+
 function main(args) {
   const path = join(TEXTS_FOLDER, 'en.json');
   const texts = extractTexts();
@@ -636,6 +653,7 @@ function main(args) {
   }
   const current = existsSync(path) && readFileSync(path, 'utf8').replaceAll('\r\n', '\n') === wanted;
   if (args[0] === '--write') {
+    for (const language of languages()) carryOver(language, texts);
     if (!current) writeFileSync(path, wanted);
     process.stdout.write(`${Object.keys(texts).length} texts in ${relative(root, path)}\n`);
   } else if (!current)

@@ -161,7 +161,9 @@ function fill({ pieces, places }: TextTemplate, text: string): string[] | null {
   }
   // Values do not run over several lines: that would be two texts. A template of few words takes only short values.
   const isWeak = first.length + last.length < WEAK_LENGTH && pieces.join('').length < WEAK_LENGTH;
-  const isWrong = (value: string): boolean => value.includes('\n') || (isWeak && /[.;:!?] |(?:\S+ ){4}/.test(value));
+  const isWrong = (value: string, i: number): boolean =>
+    value.includes('\n') ||
+    (isWeak && (/[.;:!?] |(?:\S+ ){4}/.test(value) || (places[i]?.kind === 'text' && /,( |$)/.test(value))));
   return values.some(isWrong) ? null : values;
 }
 
@@ -223,11 +225,30 @@ function placeText(value: string, isText: boolean, catalogue: TextCatalogue, dep
 }
 
 const SENTENCE_END = /(?<=[.!?:]) (?=\S)/;
+/** What parts texts in a row, and what stands between them when they are shown. */
 const SEPARATORS: readonly (readonly [RegExp, string])[] = [
   [SENTENCE_END, ' '],
   [/; /, '; '],
   [/, /, ', '],
+  [/ and /, ' and '],
 ];
+
+/** The text taken apart at a separator of which every part is known; null when there is none. */
+function knownParts(
+  core: string,
+  catalogue: TextCatalogue,
+  depth: number,
+  separators: typeof SEPARATORS = SEPARATORS,
+): string | null {
+  if (depth >= DEEPEST) return null;
+  for (const [separator, glue] of separators) {
+    const pieces = core.split(separator);
+    if (pieces.length < 2) continue;
+    const { text, isKnown } = runs(pieces, glue, catalogue, depth + 1);
+    if (isKnown) return text;
+  }
+  return null;
+}
 
 /** The translation of one whole text, or null. */
 function whole(core: string, catalogue: TextCatalogue, depth: number): string | null {
@@ -235,12 +256,16 @@ function whole(core: string, catalogue: TextCatalogue, depth: number): string | 
   if (known !== undefined) return known;
   const fit = bestFit(core, catalogue);
   if (fit !== null) {
-    // A place that takes in the end of a sentence may be two texts, which say more than one with a long place.
-    if (depth < DEEPEST && fit.values.some((value) => /[.!?] \S/.test(value))) {
-      const sentences = runs(core.split(SENTENCE_END), ' ', catalogue, depth + 1);
-      if (sentences.isKnown) return sentences.text;
-    }
-    return filled(fit.template, fit.values, catalogue, depth);
+    // A place that takes in the end of a sentence may hide two texts, which say more than one with a long place; and a
+    // template of hardly any words says less than parts that are known.
+    const hidesSentences = fit.values.some((value) => /[.!?] \S/.test(value));
+    const parts =
+      fit.template.fixedLength < WEAK_LENGTH
+        ? knownParts(core, catalogue, depth)
+        : hidesSentences
+          ? knownParts(core, catalogue, depth, SEPARATORS.slice(0, 1))
+          : null;
+    return parts ?? filled(fit.template, fit.values, catalogue, depth);
   }
   const mark = core.at(-1);
   const unmarked = mark === ':' || mark === '.' ? catalogue.exact.get(core.slice(0, -1)) : undefined;
@@ -265,11 +290,14 @@ function runs(
       shown = whole(pieces.slice(i, i + count).join(glue), catalogue, depth);
       taken = count;
     }
-    if (shown === null) isKnown = false;
-    out.push(shown ?? within(pieces[i] as string, catalogue, depth + 1));
+    const piece = pieces[i] as string;
+    // Numbers, units and axes are the same in all languages.
+    if (shown === null && /\p{L}{2}/u.test(piece.replace(UNITS, ' '))) isKnown = false;
+    out.push(shown ?? within(piece, catalogue, depth + 1));
     i += shown === null ? 1 : taken;
   }
-  return { text: out.join(glue), isKnown };
+  const shownGlue = glue === ' and ' ? ` ${catalogue.exact.get('and') ?? 'and'} ` : glue;
+  return { text: out.join(shownGlue), isKnown };
 }
 
 function within(text: string, catalogue: TextCatalogue, depth: number): string {
@@ -283,6 +311,8 @@ function within(text: string, catalogue: TextCatalogue, depth: number): string {
 function shownCore(core: string, catalogue: TextCatalogue, depth: number): string {
   const known = whole(core, catalogue, depth);
   if (known !== null) return known;
+  const numbers = localNumbers(core, catalogue);
+  if (numbers !== core) return numbers;
   // A remark or a unit in brackets stands behind many texts.
   const [, before, bracket, inner = ''] = /^(.*?)\s?([([])([^()[\]]+)[)\]]$/.exec(core) ?? [];
   if (before !== undefined) {
@@ -290,14 +320,11 @@ function shownCore(core: string, catalogue: TextCatalogue, depth: number): strin
     const text = before === '' ? '' : `${whole(before, catalogue, depth) ?? before} `;
     return bracket === '(' ? `${text}(${remark})` : `${text}[${inner}]`;
   }
-  for (const [separator, glue] of SEPARATORS) {
-    const pieces = core.split(separator);
-    if (pieces.length < 2) continue;
-    const { text, isKnown } = runs(pieces, glue, catalogue, depth);
-    // Sentences stand for themselves; half a list in another language would be neither.
-    if (isKnown || glue === ' ') return text;
-  }
-  return localNumbers(core, catalogue);
+  const parts = knownParts(core, catalogue, depth);
+  if (parts !== null) return parts;
+  // Sentences stand for themselves; half a list in another language would be neither.
+  const sentences = core.split(SENTENCE_END);
+  return sentences.length > 1 ? runs(sentences, ' ', catalogue, depth).text : core;
 }
 
 /**

@@ -19,6 +19,9 @@ const german = makeCatalogue({
     'Session {0=} is in frame {1=}, not {2=}.': 'Sitzung {0} liegt in {1}, nicht {2}.',
     'stated uncertainty': 'angegebene Unsicherheit',
     'from above': 'von oben',
+    and: 'und',
+    '{0*} from {1}': '{0} aus {1}',
+    '{0*} m from the tie': '{0} m von der Verknüpfung',
     'add {0}': '{0} hinzufügen',
   },
 });
@@ -68,6 +71,16 @@ describe('translate', () => {
     expect(translate('stated uncertainty [mm]', german)).toBe('angegebene Unsicherheit [mm]');
     expect(translate('stated uncertainty, from above', german)).toBe('angegebene Unsicherheit, von oben');
     expect(translate('stated uncertainty, from below', german)).toBe('stated uncertainty, from below');
+  });
+
+  it('prefers known parts to a template of hardly any words, and to one whose place hides two texts', () => {
+    expect(translate('stated uncertainty, lines falling, from above', german)).toBe(
+      'angegebene Unsicherheit, fallende Linien, von oben',
+    );
+    expect(translate('2.5 m from the tie and 1.5 m from the tie', german)).toBe(
+      '2,5 m von der Verknüpfung und 1,5 m von der Verknüpfung',
+    );
+    expect(translate('0.076 mm (61), 0.11 mm (107)', german)).toBe('0,076 mm (61); 0,11 mm (107)');
   });
 
   it('does not take a sentence for the value of a template of one word', () => {
