@@ -79,7 +79,7 @@ function standOutRemark(ties: readonly TieResult[], used: readonly TieResult[]):
       {
         name,
         outcome: 'passed',
-        text: `${tested.length === 1 ? 'The one tie that can be checked agrees' : `All ${tested.length} ties that can be checked agree`} with what the others say.`,
+        text: `${tested.length === 1 ? 'The one tie that can be checked agrees' : tested.length === 2 ? 'Both ties that can be checked agree' : `All ${tested.length} ties that can be checked agree`} with what the others say.`,
         remedy: '',
       },
     ];

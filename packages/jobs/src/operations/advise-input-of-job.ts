@@ -128,14 +128,8 @@ function placeInCommon(tie: TieResult, frames: readonly AdviseFrame[]): Vec3 | n
   if (a === undefined || b === undefined) return null;
   const gaps: { readonly sample: number; readonly gap: number }[] = [];
   for (let i = 0; i < a.places.length; i += 3) {
-    let least = Infinity;
-    for (let j = 0; j < b.places.length; j += 3) {
-      const at = (k: number): number => (a.places[i + k] as number) - (b.places[j + k] as number);
-      const alike = (k: number): number => (a.normals[i + k] as number) * (b.normals[j + k] as number);
-      // The two sides of a wall are near each other, but have nothing in common.
-      if (alike(0) + alike(1) + alike(2) > 0.5) least = Math.min(least, Math.hypot(at(0), at(1), at(2)));
-    }
-    if (least < Infinity) gaps.push({ sample: i, gap: least });
+    const gap = gapTo(a, i, b);
+    if (gap < Infinity) gaps.push({ sample: i, gap });
   }
   gaps.sort((s, t) => s.gap - t.gap || s.sample - t.sample);
   const common = gaps.slice(0, Math.max(3, Math.round(0.5 * (tie.overlapShare ?? 0) * gaps.length)));
@@ -143,4 +137,21 @@ function placeInCommon(tie: TieResult, frames: readonly AdviseFrame[]): Vec3 | n
   const middle = (k: number): number =>
     common.reduce((sum, { sample }) => sum + (a.places[sample + k] as number), 0) / common.length;
   return [middle(0), middle(1), middle(2)];
+}
+
+/** Distance from a sample of the one frame to the other's surface that faces alike, mm: not to the other side of a wall. */
+function gapTo(a: AdviseFrame, i: number, b: AdviseFrame): number {
+  const [x, y, z] = a.places.subarray(i, i + 3) as unknown as Vec3;
+  const [nx, ny, nz] = a.normals.subarray(i, i + 3) as unknown as Vec3;
+  let least = Infinity;
+  for (let j = 0; j < b.places.length; j += 3) {
+    const dx = (b.places[j] as number) - x;
+    const dy = (b.places[j + 1] as number) - y;
+    const dz = (b.places[j + 2] as number) - z;
+    const square = dx * dx + dy * dy + dz * dz;
+    if (square >= least) continue;
+    const alike = nx * (b.normals[j] as number) + ny * (b.normals[j + 1] as number) + nz * (b.normals[j + 2] as number);
+    if (alike > 0.5) least = square;
+  }
+  return Math.sqrt(least);
 }
