@@ -46,7 +46,7 @@ function testText(adjustment: ShownAdjustment): string {
   const chance = probability < 1e-4 ? 'less than 0.01 %' : `${Number((100 * probability).toPrecision(2))} %`;
   return (
     `Ties against each other: ${passed ? 'they agree within their stated uncertainties' : 'they CONTRADICT each other by more than stated'}` +
-    ` (chance of this much by accident ${chance}, redundancy ${degreesOfFreedom}).\n`
+    ` (chance of this much by accident ${chance}, redundancy ${Number(degreesOfFreedom.toPrecision(3))}).\n`
   );
 }
 
@@ -87,7 +87,7 @@ export function adjustmentText(adjustment: ShownAdjustment | null): string {
           `${formatLength(independentMm)} mm`,
           correlated.map((field) => `${formatLength(field.sigmaMm)} mm (${field.lengthMm.toFixed(0)})`).join(', ') ||
             'none',
-          overlaps === 0 ? 'the sheet' : `${overlaps} overlaps, ${patches} patches`,
+          overlaps === 0 ? 'the sheet' : `${overlaps} ${overlaps === 1 ? 'overlap' : 'overlaps'}, ${patches} patches`,
         ]),
       ),
     );

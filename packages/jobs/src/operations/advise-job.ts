@@ -11,7 +11,7 @@ import {
 import { openJob } from '../store/job-store.ts';
 import { adviseInputOfJob } from './advise-input-of-job.ts';
 import { contextOf, type OperationHost } from './change-job.ts';
-import { pointErrorVariance } from './instrument-part.ts';
+import { pointErrorsOf, pointErrorVariance } from './instrument-part.ts';
 import { jointCovarianceOf } from './joint-covariance-of.ts';
 import { resultsUpToDate } from './result-record.ts';
 
@@ -68,7 +68,7 @@ export async function adviseJob(
   const input = await adviseInputOfJob(store, joint, context.part(0, 0.5));
   await context.checkpoint(0.5, 'trying ties');
   const advice = adviseTie(input);
-  const largest = largestStated(input, joint);
+  const largest = largestStated(document, input, joint);
   const upToDate = resultsUpToDate(document).alignment;
   const obstacles = obstaclesOf(document, upToDate);
   await context.checkpoint(1);
@@ -77,18 +77,20 @@ export async function adviseJob(
     advice,
     largest,
     obstacles,
-    leave: wanted === null ? null : answer(wanted, largest, advice, obstacles, input),
+    leave: wanted === null ? null : answer(wanted, largest, advice, obstacles, document),
   };
 }
 
 /** U of the points that an instrument makes, k = 2, mm; 0 where nothing is known of it. */
-function instrumentPart(input: AdviseInput, frame: string): number {
-  const instrument = input.frames.find((item) => item.frame === frame)?.instrument;
-  const errors = input.errors.find((item) => item.instrument === instrument);
-  return errors === undefined ? 0 : 2 * Math.sqrt(pointErrorVariance(errors));
+function instrumentPart(document: JobDocument, frame: string): number {
+  const variances = document.scans
+    .filter((scan) => scan.frame === frame)
+    .map((scan) => pointErrorsOf(document, scan))
+    .map((errors) => (errors === null ? 0 : pointErrorVariance(errors)));
+  return 2 * Math.sqrt(Math.max(0, ...variances));
 }
 
-function largestStated(input: AdviseInput, joint: JointCovariance): LargestStated | null {
+function largestStated(document: JobDocument, input: AdviseInput, joint: JointCovariance): LargestStated | null {
   let largest: LargestStated | null = null;
   for (const { frame, places } of input.frames) {
     const [x, y, z] = places;
@@ -96,7 +98,7 @@ function largestStated(input: AdviseInput, joint: JointCovariance): LargestState
     const relative = Float32Array.from(places, (value, i) => value - ([x, y, z][i % 3] as number));
     const placed = pointUncertaintiesOf(joint, frame, relative, [x, y, z]);
     if (placed === null) continue;
-    const own = instrumentPart(input, frame);
+    const own = instrumentPart(document, frame);
     placed.forEach((value, i) => {
       const expanded = Math.hypot(value, own);
       if (expanded <= (largest?.expanded ?? 0)) return;
@@ -145,7 +147,7 @@ function answer(
   largest: LargestStated | null,
   advice: Advice,
   obstacles: readonly Obstacle[],
-  input: AdviseInput,
+  document: JobDocument,
 ): LeaveAnswer {
   const reasons = obstacles.filter((obstacle) => obstacle.forbids).map((obstacle) => obstacle.words);
   const no = (words: string): LeaveAnswer => ({ isSafe: false, wanted, words: `No. ${words}` });
@@ -157,18 +159,18 @@ function answer(
     if (reasons.length > 0) return no(`By the figures it would be: ${found} But: ${reasons.join(' ')}`);
     return { isSafe: true, wanted, words: `Yes, it is safe to leave: ${found}` };
   }
-  const enough = advice.candidates.find((candidate) => largestAfter(candidate, input) <= wanted);
+  const enough = advice.candidates.find((candidate) => largestAfter(candidate, document) <= wanted);
   const best = enough ?? advice.candidates[0];
   const cure =
     best === undefined
       ? advice.remark
       : enough === undefined
-        ? `No single tie is enough; the best leaves ${mm(largestAfter(best, input))}: ${best.words} Add it, align, and ask again.`
-        : `This brings it to ${mm(largestAfter(enough, input))}: ${enough.words}`;
+        ? `No single tie is enough; the best leaves ${mm(largestAfter(best, document))}: ${best.words} Add it, align, and ask again.`
+        : `This brings it to ${mm(largestAfter(enough, document))}: ${enough.words}`;
   return no([`It is not safe to leave: ${found}`, cure, ...reasons].filter((words) => words !== '').join(' '));
 }
 
 /** Largest stated uncertainty anywhere with a tie added, the instrument included. */
-function largestAfter(candidate: AdviceCandidate, input: AdviseInput): number {
-  return Math.hypot(candidate.largestAfter, instrumentPart(input, candidate.largestAfterFrame));
+function largestAfter(candidate: AdviceCandidate, document: JobDocument): number {
+  return Math.hypot(candidate.largestAfter, instrumentPart(document, candidate.largestAfterFrame));
 }

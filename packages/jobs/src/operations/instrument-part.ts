@@ -18,33 +18,49 @@ export function errorPoolOf(document: JobDocument, scan: JobScan): string {
   return session === undefined || session.instrument === 'unknown' ? `scan ${scan.id}` : session.instrument;
 }
 
-/** Errors that the sheet of a class states: noise, and the constant part of the volumetric error, half of it at either end. */
-function sheetErrors(instrument: InstrumentClass): InstrumentErrors | null {
-  const { noise, volumetric } = INSTRUMENTS[instrument];
-  if (noise === null) return null;
-  const constant = (volumetric?.constant ?? 0) / Math.SQRT2;
-  const reach = errorReach(instrument);
-  return {
-    instrument,
-    white: reach === null ? Math.hypot(noise, constant) : noise,
-    fields: reach === null || constant === 0 ? [] : [{ sigma: constant, length: reach }],
-    overlapCount: 0,
-    patchCount: 0,
-  };
+/** Length over which what a sheet calls the constant part of its length errors hangs together, mm: sheets speak of metres. */
+const VOLUMETRIC_LENGTH = 1000;
+
+function instrumentClassOf(document: JobDocument, scan: JobScan): InstrumentClass {
+  return document.sessions.find((item) => item.name === scan.session)?.instrument ?? 'unknown';
+}
+
+function learnedErrors(document: JobDocument, scan: JobScan): InstrumentErrors | null {
+  const pool = errorPoolOf(document, scan);
+  const learned = document.alignment?.result.instrumentErrors.find((item) => item.instrument === pool);
+  return learned !== undefined && learned.overlapCount > 0 ? learned : null;
 }
 
 /**
- * How the points of a scan err before any placing: as the overlaps of the job showed it, else as the sheet of the class says;
- * null when neither says anything.
- *
- * Assumes  the error across the normal, which no overlap shows, not to be larger than along it.
+ * How matches of a scan's surface with others err: as the overlaps of the job showed it, else the noise of the sheet; null when
+ * neither says anything.
  */
 export function instrumentErrorsOf(document: JobDocument, scan: JobScan): InstrumentErrors | null {
-  const pool = errorPoolOf(document, scan);
-  const learned = document.alignment?.result.instrumentErrors.find((item) => item.instrument === pool);
-  if (learned !== undefined && learned.overlapCount > 0) return learned;
-  const session = document.sessions.find((item) => item.name === scan.session);
-  return sheetErrors(session?.instrument ?? 'unknown');
+  const learned = learnedErrors(document, scan);
+  if (learned !== null) return learned;
+  const instrument = instrumentClassOf(document, scan);
+  const { noise } = INSTRUMENTS[instrument];
+  return noise === null ? null : { instrument, white: noise, fields: [], overlapCount: 0, patchCount: 0 };
+}
+
+/**
+ * How single points of a scan err before any placing; null when nobody says anything.
+ *
+ * Method   independent part: the noise of the sheet, or less where the overlaps showed less; what they show beyond it is two
+ *          meshes that cut the surface differently, which is no error of a point. Correlated parts: as the overlaps showed
+ *          them. And what no overlap shows: the constant part of the sheet's length error, half of its square at either end.
+ * Assumes  the error across the normal, which no overlap shows either, not to be larger than along it.
+ */
+export function pointErrorsOf(document: JobDocument, scan: JobScan): InstrumentErrors | null {
+  const matches = instrumentErrorsOf(document, scan);
+  if (matches === null) return null;
+  const { noise, volumetric } = INSTRUMENTS[instrumentClassOf(document, scan)];
+  const constant = (volumetric?.constant ?? 0) / Math.SQRT2;
+  return {
+    ...matches,
+    white: Math.min(matches.white, noise ?? Infinity),
+    fields: [...matches.fields, ...(constant > 0 ? [{ sigma: constant, length: VOLUMETRIC_LENGTH }] : [])],
+  };
 }
 
 /** Variance of each coordinate of one point, mm^2. */

@@ -10,7 +10,7 @@ import {
   type Vec3,
 } from '@lapjoint/engine';
 import { type JobStoreOptions, openJob } from '../store/job-store.ts';
-import { differenceErrorVariance, instrumentErrorsOf, pointErrorVariance } from './instrument-part.ts';
+import { differenceErrorVariance, pointErrorsOf, pointErrorVariance } from './instrument-part.ts';
 import { jointCovarianceOf } from './joint-covariance-of.ts';
 import { type NearestScan, nearestScans, usualNearness } from './nearest-scan.ts';
 import { resultsUpToDate } from './result-record.ts';
@@ -144,7 +144,7 @@ function settle(
       pose?.remedy || 'Add ties that hold it, and align again.',
     );
   }
-  const errors = nearest === null ? null : instrumentErrorsOf(document, nearest.scan);
+  const errors = nearest === null ? null : pointErrorsOf(document, nearest.scan);
   return { point, frame: own, nearest, errors };
 }
 

@@ -1,5 +1,5 @@
 import { type FusedSurface, type JobDocument, type JointCovariance, pointUncertaintiesOf } from '@lapjoint/engine';
-import { instrumentErrorsOf, pointErrorVariance } from './instrument-part.ts';
+import { pointErrorsOf, pointErrorVariance } from './instrument-part.ts';
 
 /**
  * Stated uncertainty of every vertex of a fused surface (expanded, k = 2, most uncertain direction), mm: that of its main
@@ -18,7 +18,7 @@ export function vertexUncertainty(
   scanIds.forEach((id, source) => {
     const scan = document.scans.find((item) => item.id === id);
     if (scan === undefined) return;
-    const errors = instrumentErrorsOf(document, scan);
+    const errors = pointErrorsOf(document, scan);
     const own = errors === null ? null : pointErrorVariance(errors);
     const vertices: number[] = [];
     for (let i = 0; i < dominantSource.length; i++) if (dominantSource[i] === source) vertices.push(i);

@@ -41,9 +41,10 @@ describe('uncertainty of a place', () => {
     // Across the arm: 0.1 mm shift and 1e-4 rad x 3 m = 0.3 mm; along it: 100e-6 x 3 m = 0.3 mm.
     expect(point?.parts.ties).toBeCloseTo(2 * Math.hypot(0.1, 1e-4 * Math.hypot(3000, 200)), 6);
     expect(point?.parts.scale).toBeCloseTo(2 * 100e-6 * Math.hypot(3000, 200, 4), 6);
-    expect(point?.parts.instrument).toBeCloseTo(2 * Math.hypot(0.03, 0.04), 9);
+    // As learned, and the constant 0.05 mm of the sheet, half of its square at either end of a length.
+    expect(point?.parts.instrument).toBeCloseTo(2 * Math.hypot(0.03, 0.04, 0.05 / Math.SQRT2), 9);
     // The two do not point the same way, so the largest direction has only one of them.
-    const across = 0.01 + 1e-8 * (3000 ** 2 + 200 ** 2) + 0.0025;
+    const across = 0.01 + 1e-8 * (3000 ** 2 + 200 ** 2) + 0.0025 + 0.05 ** 2 / 2;
     expect((point?.expanded ?? 0) / (2 * Math.sqrt(across))).toBeCloseTo(1, 4);
     const [a, b, c] = (point?.semiAxes ?? []).map((axis) => axis.length);
     expect(a).toBe(point?.expanded);
@@ -87,10 +88,11 @@ describe('uncertainty of a distance', () => {
     expect(distance?.parts.ties).toBeCloseTo(0, 6);
     expect(distance?.parts.scale).toBeCloseTo(2 * 100e-6 * 3000, 5);
     // Three metres apart the slow errors, 80 mm long, are strangers.
-    expect(distance?.parts.instrument).toBeCloseTo(2 * Math.SQRT2 * 0.05, 9);
+    expect(distance?.parts.instrument).toBeCloseTo(2 * Math.sqrt(2 * 0.05 ** 2 + 0.05 ** 2 * (1 - Math.exp(-9))), 5);
     const near = await uncertaintyOfJob(job, { ...question, to: asked([5, 200, 5]) });
     const share = 1 - Math.exp(-50 / 80 ** 2);
-    expect(near.distance?.parts.instrument).toBeCloseTo(2 * Math.sqrt(2 * (0.03 ** 2 + 0.04 ** 2 * share)), 9);
+    const own = 2 * (0.03 ** 2 + 0.04 ** 2 * share) + 0.05 ** 2 * (1 - Math.exp(-50 / 1000 ** 2));
+    expect(near.distance?.parts.instrument).toBeCloseTo(2 * Math.sqrt(own), 9);
   });
 
   it('between two frames keeps what ties them', async () => {
