@@ -1,4 +1,11 @@
-import { adjustNetwork, type NetworkAdjustment } from '../adjust/index.ts';
+import {
+  type AdjustNetworkOptions,
+  adjustAndNameSuspects,
+  adjustNetwork,
+  groupByInstrument,
+  JUDGE_TIES_DEFAULTS,
+  type NetworkAdjustment,
+} from '../adjust/index.ts';
 import { makeRunContext, type RunContext } from '../base/index.ts';
 import { compose, invert, type Pose, type Vec3 } from '../math/index.ts';
 import type { InstrumentErrors, NetworkObservation, OverlapCorrelation, OverlapObservation } from '../model/index.ts';
@@ -139,7 +146,7 @@ async function settleWeighed(
   const last = await measure(context.part(0.45, 0.9));
   const datum = rebase(poses, input.frames);
   const jobFrames = [datum, ...input.frames.filter((frame) => poses.has(frame) && frame !== datum)];
-  const adjustment = await adjustRound(settling, last.overlaps, last.correlations, jobFrames, context.part(0.9, 1));
+  const adjustment = await adjustLast(settling, last.overlaps, last.correlations, jobFrames, context.part(0.9, 1));
   await context.checkpoint(1, 'all frames adjusted');
   return { adjustment, instruments: last.instruments };
 }
@@ -155,6 +162,7 @@ function measureRound(settling: Settling, gate: number, context: RunContext): Pr
   return measureOverlaps(pairs, poses, gate, memory, runner, context);
 }
 
+/** Poses only: the ties are judged when everything has settled. */
 function adjustRound(
   settling: Settling,
   overlaps: readonly OverlapObservation[],
@@ -162,20 +170,40 @@ function adjustRound(
   frames: readonly string[],
   context: RunContext,
 ): Promise<NetworkAdjustment> {
-  const { fixed, scans, poses, input } = settling;
-  return adjustNetwork(
-    [...fixed, ...overlaps],
-    {
-      frames: frames.map((frame) => ({ frame, ...centreOf(frame, scans) })),
-      start: poses,
-      datum: { kind: 'fixed-frame', frame: frames[0] },
-      correlations,
-      scaleTerms: input.scaleTerms ?? [],
-      // Many points, many tests: together they raise a false alarm in one job of twenty.
-      pointTestLevel: Math.min(0.001, 0.05 / Math.max(1, fixed.length)),
-    },
-    context,
+  const options = { ...adjustOptions(settling, correlations, frames), judge: null };
+  return adjustNetwork([...settling.fixed, ...overlaps], options, context);
+}
+
+/** The last adjustment: with the tests of all ties, whose suspects are named and stay in. */
+async function adjustLast(
+  settling: Settling,
+  overlaps: readonly OverlapObservation[],
+  correlations: readonly OverlapCorrelation[],
+  frames: readonly string[],
+  context: RunContext,
+): Promise<NetworkAdjustment> {
+  const instruments = new Map(
+    settling.input.scans.flatMap((s) => (s.instrument ? [[s.frame, s.instrument.name] as const] : [])),
   );
+  const judge = { ...JUDGE_TIES_DEFAULTS, componentGroup: groupByInstrument(instruments) };
+  const options = { ...adjustOptions(settling, correlations, frames), judge };
+  return (await adjustAndNameSuspects([...settling.fixed, ...overlaps], options, context)).adjustment;
+}
+
+function adjustOptions(
+  { fixed, scans, poses, input }: Settling,
+  correlations: readonly OverlapCorrelation[],
+  frames: readonly string[],
+): Partial<AdjustNetworkOptions> {
+  return {
+    frames: frames.map((frame) => ({ frame, ...centreOf(frame, scans) })),
+    start: poses,
+    datum: { kind: 'fixed-frame', frame: frames[0] },
+    correlations,
+    scaleTerms: input.scaleTerms ?? [],
+    // Many points, many tests: together they raise a false alarm in one job of twenty.
+    pointTestLevel: Math.min(0.001, 0.05 / Math.max(1, fixed.length)),
+  };
 }
 
 /** Moves the frames to where the adjustment has them; gives the farthest that any of their points went, mm. */
