@@ -8,6 +8,7 @@ import {
   INSTRUMENTS,
   type JobDocument,
   type JobFused,
+  type JointCovariance,
   pointCovariance,
   type ReportFused,
   type ReportInput,
@@ -21,7 +22,9 @@ import type { JobStore } from '../store/job-store.ts';
 import { decodeScanBlob } from '../store/scan-blob.ts';
 import { decodeSurfaceAttributes, type SurfaceAttributes } from '../store/surface-blob.ts';
 import { commandsOfHistory } from './commands-of-history.ts';
+import { jointCovarianceOf } from './joint-covariance-of.ts';
 import { loadScan } from './load-scan.ts';
+import { placementParts } from './placement-parts.ts';
 import { placedScans, resultsUpToDate } from './result-record.ts';
 import { trustOfJob } from './trust-of-job.ts';
 import { reportTruth, truthOfStore } from './truth-of-job.ts';
@@ -98,6 +101,13 @@ function formatShare(share: number): string {
   return Number.isFinite(share) ? `${formatLength(100 * share)} %` : 'not known';
 }
 
+/** Covariance of all frames, where it is that of the fused surface's alignment. */
+async function jointOf(store: JobStore): Promise<JointCovariance | null> {
+  const { alignment } = store.document;
+  if (alignment === null || alignment.covarianceSha256 === null || !resultsUpToDate(store.document).fused) return null;
+  return jointCovarianceOf(store);
+}
+
 async function fusedOf(store: JobStore, scanIds: readonly string[]): Promise<ReportFused | null> {
   const { fused } = store.document;
   if (fused === null) return null;
@@ -106,6 +116,8 @@ async function fusedOf(store: JobStore, scanIds: readonly string[]): Promise<Rep
   const attributes = decodeSurfaceAttributes(await store.blobs.get(fused.attributesSha256));
   const indexOfScan = attributes.scanIds.map((id) => scanIds.indexOf(id));
   const uncertainty = expandedUncertainty(attributes);
+  const joint = await jointOf(store);
+  const parts = joint === null ? null : placementParts(store.document, joint, attributes, scan.positions, scan.origin);
   return {
     surface: {
       id: 'fused',
@@ -117,7 +129,8 @@ async function fusedOf(store: JobStore, scanIds: readonly string[]): Promise<Rep
     resolution: fused.resolution,
     dominantScan: Int32Array.from(attributes.dominantSource, (source) => indexOfScan[source] ?? -1),
     expandedUncertainty: uncertainty,
-    placementUncertainty: attributes.sigmaAlignment.map((sigma) => 2 * sigma),
+    placementUncertainty: parts?.ties ?? attributes.sigmaAlignment.map((sigma) => 2 * sigma),
+    ...(parts === null || joint?.terms.length === 0 ? {} : { scaleUncertainty: parts.scale }),
     colors: scan.colors,
     quality: qualityRows(fused),
   };
