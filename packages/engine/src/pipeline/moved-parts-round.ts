@@ -11,6 +11,8 @@ export interface PairPart {
   readonly a: RoundScan;
   readonly b: RoundScan;
   readonly part: MovedPart;
+  /** Share of scan A that lies on scan B under the pose that the frames follow, 0 to 1. */
+  readonly restShare: number;
 }
 
 /** Change of the points left out, as a share of them, below which the frames need not settle again. */
@@ -45,7 +47,9 @@ export async function findMovedPartsOfRound(
     const { exclude } = outputs[index];
     if (isOther(known.exclude, exclude)) hasChanged = true;
     known.exclude = exclude;
-    for (const part of outputs[index].parts) parts.push({ a, b, part });
+    for (const part of outputs[index].parts) {
+      parts.push({ a, b, part, restShare: known.measured?.shareOfA ?? 0 });
+    }
   });
   return { parts, hasChanged };
 }
@@ -83,26 +87,36 @@ export function describeMovedParts(
   });
 }
 
-/** Says each part as a finding. */
+/** Angle, rad, from which a second motion is no part left ajar but an object turned, or its background. */
+const LARGE_ANGLE = Math.PI / 18;
+
+/** Says each part as a finding: with the group that the frames follow and why, and what to do when it is the wrong one. */
 export function reportMovedParts(
   parts: readonly PairPart[],
   results: readonly MovedPartResult[],
   context: RunContext,
 ): void {
-  parts.forEach(({ a, b }, index) => {
+  parts.forEach(({ a, b, restShare }, index) => {
     const { share, middle, angle, shift } = results[index];
+    const percent = (value: number): string => `${(100 * value).toPrecision(2)} %`;
     const place = middle.map((value) => value.toFixed(0)).join(', ');
     const angleDeg = ((angle * 180) / Math.PI).toPrecision(2);
+    const how = `turned by ${angleDeg} degrees, shifted by ${shift.toPrecision(2)} mm at its middle`;
+    const isFar = angle > LARGE_ANGLE;
+    const why = restShare >= share ? 'more of the surface agrees on it' : 'its place was the surer one';
     context.findings.add({
       severity: 'warning',
       code: 'part-moved',
       subject: `overlap-${a.id}-${b.id}`,
-      message:
-        `${a.name} and ${b.name}: a part stood differently, ${(100 * share).toPrecision(2)} % of the points of ${a.name} ` +
-        `around (${place}) mm: turned by ${angleDeg} degrees, shifted by ${shift.toPrecision(2)} mm at its middle. ` +
-        'The frames follow the rest; the part is left out of this overlap.',
-      remedy:
-        'Say which part this is and how it stood in each session, or scan it again in one state. If nothing was moved, look for a fault in one of the two scans there.',
+      message: isFar
+        ? `${a.name} and ${b.name} show two groups of surface that moved differently. The frames follow the one with ` +
+          `${percent(restShare)} of ${a.name}, because ${why}; the other, ${percent(share)} around (${place}) mm, is ${how} ` +
+          'against it and is left out of this overlap.'
+        : `${a.name} and ${b.name}: a part stood differently, ${percent(share)} of the points of ${a.name} around (${place}) ` +
+          `mm: ${how}. The frames follow the rest, ${percent(restShare)}; the part is left out of this overlap.`,
+      remedy: isFar
+        ? 'If the object was turned and the scanner stood still, cut the background away and align again; if a part of the object was moved, say which, or scan it again in one state.'
+        : 'Say which part this is and how it stood in each session, or scan it again in one state. If nothing was moved, look for a fault in one of the two scans there.',
     });
   });
 }
