@@ -30,6 +30,7 @@ export {
   pointUncertaintiesOf,
   pointUncertainty,
 } from './point-uncertainty.ts';
+export { reweighObservations } from './reweigh-observations.ts';
 export type { ScalarResidual } from './scalar-residuals.ts';
 export type { AdjustedTarget, RefusedPoint } from './target-results.ts';
 export type { AdjustedTie } from './tie-results.ts';

@@ -1,9 +1,11 @@
 import {
   adjustNetwork,
   groupByInstrument,
+  groupByKind,
   JUDGE_TIES_DEFAULTS,
   makeRunContext,
   type NetworkObservation,
+  reweighObservations,
   type VarianceComponent,
 } from '@lapjoint/engine';
 import { describe, expect, it } from 'vitest';
@@ -106,6 +108,22 @@ describe('variance components [Foerstner79]', () => {
     const weak = varianceComponents.filter((c) => c.redundancy < 10);
     expect(weak.length).toBeGreaterThan(0);
     for (const c of weak) expect(c).toMatchObject({ factor: 1, uncertainty: null });
+  });
+
+  it('followed when asked for: the components of the reweighed network are one', async () => {
+    const { observations } = makeMixedScene(1, 36);
+    const tight = observations.map(
+      (o): NetworkObservation => (o.kind === 'target' ? { ...o, covariance: o.covariance.map((c) => c / 3) } : o),
+    );
+    const first = await adjustNetwork(tight, {}, makeRunContext());
+    const again = reweighObservations(tight, first.varianceComponents, groupByKind);
+    const second = await adjustNetwork(again, {}, makeRunContext());
+    for (const c of second.varianceComponents) if (c.redundancy >= 30) near(c.factor, 1, 0.01);
+    expect(of(first.varianceComponents, 'targets').factor).toBeGreaterThan(2);
+    expect(first.globalTest!.probability).toBeLessThan(0.001);
+    expect(second.globalTest!.probability).toBeGreaterThan(0.05);
+    // Poses move by parts of their uncertainty, which is now the true one.
+    expect(second.enlargement).toBe(1);
   });
 
   it('nothing is reweighed silently: the same poses and sums with and without components', async () => {
