@@ -43,7 +43,7 @@ class Tally {
   }
 }
 
-const TRIALS = 70;
+const TRIALS = 50;
 
 describe('tie statistics of good networks follow chi-square', () => {
   it('for all kinds of ties with independent errors', async () => {

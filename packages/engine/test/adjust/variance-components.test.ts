@@ -75,8 +75,8 @@ describe('variance components [Foerstner79]', () => {
     // True variances: targets 2.25, picked pairs 0.5, of what is stated.
     const planted = { targets: 2.25, 'picked pairs': 0.5 };
     const deviations: number[] = [];
-    for (let seed = 1; seed <= 3; seed++) {
-      const frames = 36;
+    for (let seed = 1; seed <= 2; seed++) {
+      const frames = 30;
       const scene = makeMixedScene(seed, frames, 1);
       const observations = scene.observations.map((o): NetworkObservation => {
         if (o.kind === 'target') return { ...o, covariance: o.covariance.map((c) => c / planted.targets) };
@@ -111,7 +111,7 @@ describe('variance components [Foerstner79]', () => {
   });
 
   it('followed when asked for: the components of the reweighed network are one', async () => {
-    const { observations } = makeMixedScene(1, 36);
+    const { observations } = makeMixedScene(1, 24);
     const tight = observations.map(
       (o): NetworkObservation => (o.kind === 'target' ? { ...o, covariance: o.covariance.map((c) => c / 3) } : o),
     );
