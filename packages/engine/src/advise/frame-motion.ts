@@ -56,14 +56,6 @@ export function placeUncertainty(
   };
 }
 
-/** Trace of the total covariance: an upper bound of the square of U / 2, cheap to look through many places with. */
-export function placeVariance(motion: MotionCovariance, place: Vec3): number {
-  const arm = [0, 1, 2].map((k) => place[k] - motion.reference[k]) as unknown as Vec3;
-  const sum = motion.ties.map((v, i) => v + motion.scale[i]);
-  const m = pointCovarianceOf(sum, ...arm);
-  return m[0] + m[4] + m[8];
-}
-
 /** 7 x 7: motion numbers about `place` from those about `reference`. */
 export function motionAbout(place: Vec3, reference: Vec3): Float64Array {
   const [x, y, z] = [0, 1, 2].map((k) => place[k] - reference[k]) as [number, number, number];

@@ -67,7 +67,6 @@ svg.bars{display:inline-block;width:96px;height:9px}
 tr.noted td{border-bottom:0!important}
 tr.note td{padding-top:0!important}
 tr:target td{background:#f1ead9}
-.map{break-inside:avoid;margin:14px 0}
 table.title-block{border-collapse:collapse;width:100%;border:1px solid var(--ink)}
 table.title-block td{border:1px solid var(--line);padding:3px 8px;width:33.3%}
 table.title-block b{font-weight:600;color:var(--ink);margin-right:4px}

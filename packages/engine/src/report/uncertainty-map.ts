@@ -59,10 +59,10 @@ function figures(input: ReportInput, values: Float32Array, id: string, shows: st
       `${id}-${i + 1}`,
       drawUncertainty(fused, values, scale, view, 760),
       titleBlock(input, `${shows}, ${view.name}`),
-      '',
+      legend,
     ),
   );
-  return `<div class="map">${legend}<div class="pair">${drawn.join('')}</div></div>`;
+  return `<div class="pair">${drawn.join('')}</div>`;
 }
 
 function mapLegend(values: Float32Array, scale: MapScale, title: string): string {

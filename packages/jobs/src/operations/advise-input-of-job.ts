@@ -85,7 +85,7 @@ function median(values: readonly number[]): number {
 }
 
 /** Where the ties in use lie: the mean of their points, or, for overlaps, where both frames have surface. */
-export function placesOfTies(document: JobDocument, frames: readonly AdviseFrame[]): AdviseTie[] {
+function placesOfTies(document: JobDocument, frames: readonly AdviseFrame[]): AdviseTie[] {
   const ties = document.alignment?.result.ties.filter((tie) => tie.status === 'used') ?? [];
   return ties.flatMap((tie) => {
     const place = placeOfPoints(document, tie) ?? placeInCommon(tie, frames);
