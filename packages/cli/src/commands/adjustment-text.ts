@@ -65,6 +65,18 @@ function movedText(part: ShownMovedPart): string {
 export function adjustmentText(adjustment: ShownAdjustment | null): string {
   if (adjustment === null) return '';
   const parts = [testText(adjustment), ...adjustment.movedParts.map(movedText)];
+  if (adjustment.scales.length > 0) {
+    parts.push(
+      textTable(
+        ['errors of length', 'found', 'U (k = 2)'],
+        adjustment.scales.map(({ name, isEstimated, value, uncertainty }) => [
+          name,
+          isEstimated ? `${formatLength(1000 * value)} mm per m` : 'not estimated',
+          `${formatLength(2000 * uncertainty)} mm per m`,
+        ]),
+      ),
+    );
+  }
   if (adjustment.varianceComponents.length > 0) {
     parts.push(
       textTable(

@@ -64,6 +64,15 @@ export interface VarianceComponent {
   readonly observationCount: number;
 }
 
+/** What was found for a scale term: relative length by which the coordinates of its frames are too long. */
+export interface ScaleResult {
+  readonly name: string;
+  /** Zero for a term that is not estimated. */
+  readonly value: number;
+  /** Standard uncertainty. */
+  readonly sigma: number;
+}
+
 /** Result of the adjustment of all frames. */
 export interface AlignmentResult {
   readonly frames: readonly FramePose[];
@@ -81,4 +90,6 @@ export interface AlignmentResult {
   /** What the overlaps say about the instruments' errors. */
   readonly instrumentErrors: readonly InstrumentErrors[];
   readonly movedParts: readonly MovedPartResult[];
+  /** Values of the scale terms; left out where there were none, and by early versions. */
+  readonly scales?: readonly ScaleResult[];
 }

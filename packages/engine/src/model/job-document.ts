@@ -113,6 +113,11 @@ export interface JobAlignment {
   readonly result: AlignmentResult;
   /** Blob with the covariance of all frames together; null when nothing was adjusted, or by a version that kept none. */
   readonly covarianceSha256: string | null;
+  /**
+   * By frame, what its coordinates (at 20 degrees Celsius) are multiplied by before the frame's pose, where the scale of an
+   * instrument was estimated; frames that are not named: 1.
+   */
+  readonly frameFactors?: Readonly<Record<string, number>>;
   readonly findings: readonly Finding[];
 }
 

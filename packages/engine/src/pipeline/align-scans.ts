@@ -281,5 +281,6 @@ function describe(
     varianceComponents: adjustment.varianceComponents,
     instrumentErrors: settled.instruments,
     movedParts,
+    scales: adjustment.scales,
   };
 }

@@ -17,8 +17,10 @@ import {
 import type { BlobStore } from '../store/blob-store.ts';
 import { encodeCovarianceBlob } from '../store/covariance-blob.ts';
 import { changeJob, contextOf, type OperationHost } from './change-job.ts';
+import { applyEstimatedScales } from './estimated-scales.ts';
 import { errorPoolOf, errorReach } from './instrument-part.ts';
-import { loadScan } from './load-scan.ts';
+import { lengthFactorOf } from './length-factors.ts';
+import { loadScanToAlign } from './load-scan.ts';
 import { reducedTargets, reducedTies } from './reduced-data.ts';
 import { alignmentRecord, sheetNoise } from './result-record.ts';
 import { scaleTermsOf, sheetScale } from './scale-terms.ts';
@@ -75,7 +77,7 @@ export async function alignJob(
     for (const finding of thermalFindings(document)) context.findings.add(finding);
     const input = await alignInputOf(document, terms, store.blobs, context.part(0, 0.05));
     const result = await alignScans(input, chosen, host.runner, context.part(0.05, 1));
-    const alignment = await storedAlignment(record, result, context, store.blobs);
+    const alignment = await storedAlignment(record, result, terms, context, store.blobs);
     await store.commit({ kind: 'aligned', alignment }, summaryOf(alignment));
     return { document: store.document, alignment, reused: false };
   });
@@ -102,13 +104,16 @@ function refuseInestimable(document: JobDocument, estimated: readonly Instrument
 async function storedAlignment(
   record: JobAlignment['record'],
   result: AlignmentResult,
+  terms: readonly ScaleTerm[],
   context: RunContext,
   blobs: BlobStore,
 ): Promise<JobAlignment> {
   const { jointCovariance } = result;
+  const { frames, factors } = applyEstimatedScales(result, terms);
   return {
     record,
-    result: { ...result, jointCovariance: null },
+    result: { ...result, frames, jointCovariance: null },
+    ...(Object.keys(factors).length === 0 ? {} : { frameFactors: factors }),
     covarianceSha256: jointCovariance === null ? null : await blobs.put(encodeCovarianceBlob(jointCovariance)),
     findings: context.findings.items,
   };
@@ -130,7 +135,7 @@ async function alignInputOf(
 ): Promise<AlignInput> {
   const scans: AlignInput['scans'][number][] = [];
   for (const scan of document.scans) {
-    const data = await loadScan(blobs, document, scan);
+    const data = await loadScanToAlign(blobs, document, scan);
     const noise = sheetNoise(document, scan);
     scans.push({ id: scan.id, name: scan.name, frame: scan.frame, data, noise, ...instrumentOf(document, scan) });
     await context.checkpoint(scans.length / document.scans.length, `loading ${scan.name}`);
@@ -142,7 +147,7 @@ async function alignInputOf(
       id: list.id,
       name: list.name,
       frame: list.frame,
-      targets: reducedTargets(document, list),
+      targets: reducedTargets(list, lengthFactorOf(document, list)),
     })),
     ties: reducedTies(document),
     scaleTerms,

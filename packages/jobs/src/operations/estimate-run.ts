@@ -74,7 +74,7 @@ function estimate(
   return {
     timeSecondsLow: Math.max(1, Math.floor(processorSeconds[0] / workers)),
     timeSecondsHigh: Math.ceil(BUSY * doubt * processorSeconds[1]) + 1,
-    memoryMegabytesLow: Math.round(0.75 * memoryMegabytes),
+    memoryMegabytesLow: Math.round(0.55 * memoryMegabytes),
     memoryMegabytesHigh: Math.round(1.35 * doubt * memoryMegabytes),
     basis,
   };
@@ -84,7 +84,7 @@ function estimate(
 export function estimateAlignment(counts: JobCounts, workers: number): RunEstimate {
   const millions = counts.points / 1e6;
   const low = 2 + counts.blindPairs + 3.5 * millions;
-  const high = 3 + 3.5 * counts.blindPairs + 8 * millions;
+  const high = 3 + 3.2 * counts.blindPairs + 8 * millions;
   return estimate(counts, [low, high], 150 + 40 * workers + 220 * millions, workers);
 }
 
@@ -103,18 +103,16 @@ export function estimateFusion(counts: JobCounts, workers: number, finer = 1): R
 /** The report: its pictures take a fixed part, reading the surfaces the rest. One thread. */
 export function estimateReport(counts: JobCounts): RunEstimate {
   const millions = counts.points / 1e6;
-  const seconds = 6 + 9 * millions;
-  return estimate(counts, [0.7 * seconds, 1.2 * seconds], 170 + 440 * millions, 1);
+  return estimate(counts, [5 + 7 * millions, 11 + 12 * millions], 170 + 440 * millions, 1);
 }
 
 /** The handover: the report, and the surface in four formats. One thread. */
 export function estimateHandover(counts: JobCounts): RunEstimate {
   const millions = counts.points / 1e6;
-  const seconds = 6.5 + 13.5 * millions;
   // PLY, STL, OBJ and GLB take some 400 bytes a point of the surface, the cloud 19 a point of the scans.
   const disk = (400 * counts.fusedPoints + 19 * counts.points) / 1e6 + 4;
   return {
-    ...estimate(counts, [0.7 * seconds, 1.2 * seconds], 185 + 465 * millions, 1),
+    ...estimate(counts, [5 + 9 * millions, 11 + 14 * millions], 185 + 465 * millions, 1),
     diskMegabytesLow: Math.floor(0.85 * disk),
     diskMegabytesHigh: Math.ceil(1.2 * disk),
   };
@@ -132,6 +130,14 @@ export function estimateReading(megabytes: readonly number[]): RunEstimate {
     // The largest file that was measured.
     basis: largest <= 70 ? 'measured' : 'extrapolated',
   };
+}
+
+/** Writing the demo: both sizes were measured, with one thread. */
+export function estimateDemo(size: 'small' | 'full'): RunEstimate {
+  const counts = { scans: 3, points: 0, frames: 3, blindPairs: 0, fusedPoints: 0 };
+  return size === 'small'
+    ? { ...estimate(counts, [5, 7], 232, 1), diskMegabytesLow: 8, diskMegabytesHigh: 10 }
+    : { ...estimate(counts, [25, 35], 500, 1), diskMegabytesLow: 110, diskMegabytesHigh: 140 };
 }
 
 /** An estimate in words, and how sure it is. */

@@ -1,4 +1,5 @@
 import { type JobDocument, type Target, transformPoint } from '@lapjoint/engine';
+import { placedFactorOf } from './length-factors.ts';
 import { reducedProbePoints, reducedTargets } from './reduced-data.ts';
 import type { ShownJob } from './show-job.ts';
 
@@ -38,7 +39,7 @@ export function targetsInJobFrame(document: JobDocument): { readonly targets: Ta
       leftOut++;
       return [];
     }
-    return reducedTargets(document, list).map(({ name, position, sigma }) => ({
+    return reducedTargets(list, placedFactorOf(document, list)).map(({ name, position, sigma }) => ({
       name: `${list.session}/${name}`,
       position: transformPoint(pose, position),
       sigma,
@@ -53,7 +54,7 @@ export function probedPointsCsv(document: JobDocument): string {
   const rows = document.probeSets.flatMap((set) => {
     const pose = poses.get(set.frame) ?? null;
     if (pose === null) return [];
-    return reducedProbePoints(document, set).map((point) => {
+    return reducedProbePoints(set, placedFactorOf(document, set)).map((point) => {
       const [x, y, z] = transformPoint(pose, point.position);
       const turned =
         point.approach === null ? null : transformPoint({ ...pose, translation: [0, 0, 0] }, point.approach);

@@ -13,6 +13,14 @@ export function lengthFactorOf(document: JobDocument, item: { readonly session: 
   return lengthFactor(document.sessions.find((session) => session.name === item.session)?.thermal);
 }
 
+/** Factor of a scan, target list or probe set as it was placed: to 20 degrees Celsius, and to the scale that was estimated. */
+export function placedFactorOf(
+  document: JobDocument,
+  item: { readonly session: string; readonly frame: string },
+): number {
+  return lengthFactorOf(document, item) * (document.alignment?.frameFactors?.[item.frame] ?? 1);
+}
+
 /** The session that speaks for a frame: the first with scans, else with targets, else the first of the frame. */
 export function sessionOfFrame(document: JobDocument, frame: string): JobSession | undefined {
   const item = [...document.scans, ...document.targetLists].find((candidate) => candidate.frame === frame);

@@ -8,7 +8,7 @@ import type {
   Tie,
   Vec3,
 } from '@lapjoint/engine';
-import { lengthFactorOf, lengthFactorOfFrame } from './length-factors.ts';
+import { lengthFactorOfFrame } from './length-factors.ts';
 
 function scaled(point: Vec3, factor: number): Vec3 {
   return [factor * point[0], factor * point[1], factor * point[2]];
@@ -32,16 +32,18 @@ export function reduceScanInPlace(scan: ScanData, factor: number): ScanData {
   };
 }
 
-/** Targets of a list in coordinates reduced to 20 degrees Celsius. */
-export function reducedTargets(document: JobDocument, list: JobTargetList): readonly Target[] {
-  const factor = lengthFactorOf(document, list);
+/**
+ * Targets of a list with their coordinates multiplied about the frame's origin.
+ *
+ * @param factor of `lengthFactorOf` to align, of `placedFactorOf` for the frame's pose
+ */
+export function reducedTargets(list: JobTargetList, factor: number): readonly Target[] {
   if (factor === 1) return list.targets;
   return list.targets.map((target) => ({ ...target, position: scaled(target.position, factor) }));
 }
 
-/** Probed points in coordinates reduced to 20 degrees Celsius. The tip is not part of the object and keeps its size. */
-export function reducedProbePoints(document: JobDocument, set: JobProbeSet): readonly ProbedPoint[] {
-  const factor = lengthFactorOf(document, set);
+/** Probed points likewise. The tip is not part of the object and keeps its size. */
+export function reducedProbePoints(set: JobProbeSet, factor: number): readonly ProbedPoint[] {
   if (factor === 1) return set.points;
   return set.points.map((point) => ({ ...point, position: scaled(point.position, factor) }));
 }

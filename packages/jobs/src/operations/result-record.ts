@@ -9,7 +9,7 @@ import {
   type ScaleTerm,
 } from '@lapjoint/engine';
 import { sha256Of } from '../store/blob-store.ts';
-import { lengthFactorOf, lengthFactorOfFrame } from './length-factors.ts';
+import { lengthFactorOf, lengthFactorOfFrame, placedFactorOf } from './length-factors.ts';
 import { scaleTermName, scaleTermsOf } from './scale-terms.ts';
 
 /** Noise of a scan from the sheet of its instrument's class, mm; null: to be estimated from the scan. */
@@ -83,7 +83,7 @@ export function fusionRecord(document: JobDocument, options: Readonly<Record<str
       scans: placed.map((scan) => ({
         id: scan.id,
         noise: sheetNoise(document, scan),
-        ...factorEntry(lengthFactorOf(document, scan)),
+        ...factorEntry(placedFactorOf(document, scan)),
       })),
     },
     seed: document.seed,

@@ -12,8 +12,9 @@ import {
   type Vec3,
 } from '@lapjoint/engine';
 import { type JobStoreOptions, openJob } from '../store/job-store.ts';
-import { lengthFactor, lengthFactorOf } from './length-factors.ts';
-import { resultsUpToDate } from './result-record.ts';
+import { lengthFactor, lengthFactorOf, placedFactorOf } from './length-factors.ts';
+import { estimatedScales, resultsUpToDate } from './result-record.ts';
+import { scaleTermName } from './scale-terms.ts';
 
 /** Version of the document that `show --json` prints. Raised when a key changes its meaning or goes. */
 export const SHOW_SCHEMA_VERSION = 1;
@@ -75,7 +76,7 @@ export interface ShownPose {
   /** Id of the scan. */
   readonly scan: string;
   readonly frame: string;
-  /** 16 numbers, row-major; maps the scan's coordinates in mm to the job's, with the factor to 20 degrees Celsius in it. Null where refused or not aligned. */
+  /** 16 numbers, row-major; maps the scan's coordinates in mm to the job's, with the factor to 20 degrees Celsius and that of an estimated scale in it. Null where refused or not aligned. */
   readonly jobFromScan: readonly number[] | null;
   /** 6 x 6 row-major, order tx ty tz rx ry rz, mm and rad, at `covarianceReferenceMm`. */
   readonly covariance: readonly (readonly number[])[] | null;
@@ -165,6 +166,13 @@ export interface ShownAdjustment {
     readonly patches: number;
   }[];
   readonly movedParts: readonly ShownMovedPart[];
+  /** Errors of length that no residual need show: relative, standard uncertainty; a value where it was estimated. */
+  readonly scales: readonly {
+    readonly name: string;
+    readonly isEstimated: boolean;
+    readonly value: number;
+    readonly uncertainty: number;
+  }[];
   /** Blob with the covariance of all frames together, or null. */
   readonly covarianceSha256: string | null;
   readonly findings: readonly Finding[];
@@ -206,7 +214,7 @@ function rowsOf(matrix: readonly number[]): number[][] {
   return [0, 1, 2, 3, 4, 5].map((row) => matrix.slice(6 * row, 6 * row + 6));
 }
 
-/** The pose of the frame after the reduction to 20 degrees Celsius about the frame's origin: its rotation times the factor. */
+/** The pose of the frame after its coordinates were multiplied about its origin: its rotation times the factor. */
 function matrixOf(pose: Pose, factor: number): number[] {
   return poseToMatrix16(pose).map((value, i) => (i < 12 && i % 4 < 3 ? factor * value : value));
 }
@@ -268,6 +276,7 @@ function testOf({ test }: TieResult): ShownTieTest | null {
 function adjustmentOf(alignment: JobAlignment, upToDate: boolean): ShownAdjustment {
   const { result, findings, record, covarianceSha256 } = alignment;
   const { globalTest } = result;
+  const estimated = new Set(estimatedScales(record).map(scaleTermName));
   return {
     upToDate,
     converged: result.converged,
@@ -299,6 +308,12 @@ function adjustmentOf(alignment: JobAlignment, upToDate: boolean): ShownAdjustme
       angleDeg: degrees(part.angle),
       shiftMm: part.shift,
       freeDirections: part.freeDirections,
+    })),
+    scales: (result.scales ?? []).map(({ name, value, sigma }) => ({
+      name,
+      isEstimated: estimated.has(name),
+      value,
+      uncertainty: sigma,
     })),
     covarianceSha256,
     findings,
@@ -400,7 +415,7 @@ export function shownJob(
       ...document.targetLists.map((list) => listOf(list, 'targets', list.targets.length)),
       ...document.probeSets.map((set) => listOf(set, 'probe', set.points.length)),
     ],
-    poses: document.scans.map((scan) => poseOf(scan, frames.get(scan.frame), lengthFactorOf(document, scan))),
+    poses: document.scans.map((scan) => poseOf(scan, frames.get(scan.frame), placedFactorOf(document, scan))),
     ties: tiesOf(document),
     adjustment: alignment === null ? null : adjustmentOf(alignment, upToDate.alignment),
     fused:
