@@ -4,13 +4,14 @@ import type { CorrelatedField } from '../correlated-field.ts';
 /** Nodes of the grid that reach a place, along each axis. */
 const REACH = 6;
 
-/** A 32-bit mix of three grid numbers and a seed, as a number in [-1/2, 1/2). */
-function nodeValue(x: number, y: number, z: number, seed: number): number {
-  let h = seed ^ Math.imul(x, 0x27d4eb2d) ^ Math.imul(y, 0x165667b1) ^ Math.imul(z, 0x9e3779b1);
-  h = Math.imul(h ^ (h >>> 15), 0x85ebca6b);
-  h = Math.imul(h ^ (h >>> 13), 0xc2b2ae35);
-  h ^= h >>> 16;
-  return h / 4294967296;
+/**
+ * A 32-bit mix of one number into another. One coordinate after the other: numbers combined by exclusive-or before they are
+ * mixed give opposite nodes the same value.
+ */
+function mix(state: number, value: number): number {
+  let h = Math.imul(state ^ value ^ 0x9e3779b9, 0x85ebca6b);
+  h = Math.imul(h ^ (h >>> 15), 0xc2b2ae35);
+  return h ^ (h >>> 13);
 }
 
 /**
@@ -30,8 +31,8 @@ export function makeMovingAverageField(sigma: number, length: number, random: Ra
   const seed = random.integer(4294967296) | 0;
   const perStep = 2 / length;
   const shift = [random.uniform(), random.uniform(), random.uniform()];
-  // Node values have variance 1/12; the squares of the weights sum to sqrt(pi) along each axis.
-  const amplitude = sigma * Math.sqrt(12) * Math.PI ** -0.75;
+  // Node values, as shares of 2^32, have variance 1/12; the squares of the weights sum to sqrt(pi) along each axis.
+  const amplitude = (sigma * Math.sqrt(12) * Math.PI ** -0.75) / 4294967296;
   const weights = new Float64Array(3 * REACH);
   const nodes = new Int32Array(3);
   return {
@@ -46,11 +47,13 @@ export function makeMovingAverageField(sigma: number, length: number, random: Ra
         }
         let sum = 0;
         for (let a = 0; a < REACH; a++) {
+          const ofPlane = mix(seed, nodes[0] + a);
           for (let b = 0; b < REACH; b++) {
+            const ofRow = mix(ofPlane, nodes[1] + b);
             const ab = weights[a] * weights[REACH + b];
             let row = 0;
             for (let c = 0; c < REACH; c++) {
-              row += weights[2 * REACH + c] * nodeValue(nodes[0] + a, nodes[1] + b, nodes[2] + c, seed);
+              row += weights[2 * REACH + c] * mix(ofRow, nodes[2] + c);
             }
             sum += ab * row;
           }
