@@ -33,7 +33,10 @@ export interface CommandRun {
 }
 
 function describe(error: unknown): Record<string, unknown> {
-  if (error instanceof CancelledError) return { code: 'interrupted', message: error.message, hint: '' };
+  if (error instanceof CancelledError) {
+    const hint = 'What was finished is kept; run the same command again to go on.';
+    return { code: 'interrupted', message: error.message, hint };
+  }
   if (error instanceof AppError) {
     const place = error instanceof FormatError ? error.place : {};
     return { code: error.code, message: error.message, hint: error.hint, ...place };
@@ -50,7 +53,10 @@ export function errorText(
 ): string {
   const shown = (text: string): string => translate(text, catalogue);
   const { code, message, hint } = describe(error);
-  const lines = [`${alarm(shown('error:'))} ${shown(String(message))}`];
+  // A person who stopped it knows that nothing went wrong.
+  const lines = [
+    code === 'interrupted' ? shown(String(message)) : `${alarm(shown('error:'))} ${shown(String(message))}`,
+  ];
   if (error instanceof FormatError) {
     const { file, line, byteOffset } = error.place;
     const place = [

@@ -1,4 +1,4 @@
-import { makeNodeRunContext } from '@lapjoint/jobs';
+import { estimateDemo, estimateText, makeNodeRunContext } from '@lapjoint/jobs';
 import { type CommandShell, defineCommand, perform, seedFromText } from '../commands/command-shell.ts';
 import { EXIT } from '../exit-code.ts';
 import type { CommandRun, CommonOptions } from '../run-command.ts';
@@ -18,10 +18,10 @@ async function demo(run: CommandRun, folder: string, options: DemoCommandOptions
   const size = options.small === true ? 'small' : 'full';
   const seed = options.seed ?? 1;
   if (options.dryRun === true) {
-    const estimate = size === 'small' ? '5 to 20 s, 400 MB of memory, 25 MB of disk' : '30 to 120 s, 3 GB, 200 MB';
+    const estimate = estimateDemo(size);
     run.result(
       { ...base, dryRun: true, folder, size, seed, estimate },
-      `Would write ${folder}. Estimate: ${estimate}.\n`,
+      `Would write ${folder}.\n${estimateText(estimate)}`,
     );
     return EXIT.done;
   }
