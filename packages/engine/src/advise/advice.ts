@@ -1,6 +1,11 @@
-import type { Vec3 } from '../math/index.ts';
-import type { InstrumentErrors, JointCovariance } from '../model/index.ts';
-import type { PlacedSurface } from './sample-frame.ts';
+import type { Pose, Vec3 } from '../math/index.ts';
+import type { InstrumentErrors, JointCovariance, ScanData } from '../model/index.ts';
+
+/** A scan of a frame with the frame's pose. */
+export interface PlacedSurface {
+  readonly scan: Pick<ScanData, 'origin' | 'positions' | 'normals' | 'triangles'>;
+  readonly jobFromScan: Pose;
+}
 
 /** A frame that is placed, with samples of the surface that it captured. */
 export interface AdviseFrame {

@@ -6,8 +6,9 @@ export type {
   AdviseInput,
   AdviseOptions,
   AdviseTie,
+  PlacedSurface,
   PlaceUncertainty,
   UncertainRegion,
 } from './advice.ts';
 export { ADVISE_DEFAULTS, adviseTie } from './advise-tie.ts';
-export { type PlacedSurface, sampleFrame } from './sample-frame.ts';
+export { sampleFrame } from './sample-frame.ts';

@@ -1,6 +1,6 @@
 import { buildTriangleIndex } from '../geometry/index.ts';
 import { rotationMatrix, subtract, transformPoint, type Vec3 } from '../math/index.ts';
-import type { PlacedSurface } from './sample-frame.ts';
+import type { PlacedSurface } from './advice.ts';
 
 /** Says of lines between pairs of places, xyz interleaved, job frame, mm, which are free of surface: 1 free, 0 blocked. */
 export type LineOfSight = (from: Float64Array, to: Float64Array) => Uint8Array;

@@ -1,13 +1,6 @@
 import { estimateNormals, vertexNormals } from '../geometry/index.ts';
-import { normalize, type Pose, rotationMatrix, transformPoint, type Vec3 } from '../math/index.ts';
-import type { ScanData } from '../model/index.ts';
-import type { AdviseFrame } from './advice.ts';
-
-/** A scan of a frame with the frame's pose. */
-export interface PlacedSurface {
-  readonly scan: Pick<ScanData, 'origin' | 'positions' | 'normals' | 'triangles'>;
-  readonly jobFromScan: Pose;
-}
+import { normalize, rotationMatrix, transformPoint, type Vec3 } from '../math/index.ts';
+import type { AdviseFrame, PlacedSurface } from './advice.ts';
 
 /** Points looked at in one scan: enough to find every cell of a surface. */
 const LOOKED_AT = 200_000;
