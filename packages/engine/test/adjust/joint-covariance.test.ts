@@ -99,7 +99,7 @@ const scaleTerm = (isEstimated: boolean, sigma = 2e-4): ScaleTerm => ({
 });
 
 describe('joint covariance against a dense solution of the patches themselves', () => {
-  it('weighed overlaps: the inverse of J^T C^-1 J', async () => {
+  it('weighed overlaps under large poses: the inverse of J^T C^-1 J by numeric derivatives (field report 28)', async () => {
     const scene = makePatchScene(1);
     const result = await adjustNetwork(
       scene.observations,
