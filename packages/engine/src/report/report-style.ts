@@ -86,5 +86,5 @@ ul.key{list-style:none;margin:6px 0;padding:0;display:flex;flex-wrap:wrap;gap:4p
 .scale-ticks span{position:absolute;transform:translateX(-50%)}
 .scale-ticks span:first-child{transform:none}
 .scale-ticks span:last-child{transform:translateX(-100%)}
-@media print{.wide{overflow:visible}table.data{font-size:10.5px}table.data td,table.data th{padding:3px 5px}.sheet{grid-template-columns:minmax(0,2fr) minmax(0,1fr)}tr{break-inside:avoid}h3{break-after:avoid}main{padding:0;max-width:none}h2{break-after:avoid}@page{margin:14mm}.swatch,.scale-colors span{print-color-adjust:exact;-webkit-print-color-adjust:exact}}
+@media print{.wide{overflow:visible}table.data{font-size:10px}table.data td,table.data th{padding:3px 4px}table.data .small,table.data code{font-size:9px}table.data th.n{white-space:normal}.sheet{grid-template-columns:minmax(0,2fr) minmax(0,1fr)}tr{break-inside:avoid}h3{break-after:avoid}main{padding:0;max-width:none}h2{break-after:avoid}@page{margin:14mm}.swatch,.scale-colors span{print-color-adjust:exact;-webkit-print-color-adjust:exact}}
 `;
