@@ -91,9 +91,9 @@ describe('add --temperature', () => {
     const f = 1 / growth;
     const expected = [f, 0, 0, 0, 0, f, 0, 0, 0, 0, f, 0, 0, 0, 0, 1];
     poses[1].jobFromScan.forEach((value: number, i: number) => {
-      expect(Math.abs(value - (expected[i] ?? 0))).toBeLessThan([3, 7, 11].includes(i) ? 0.1 : 0.005);
+      expect(Math.abs(value - (expected[i] ?? 0))).toBeLessThan([3, 7, 11].includes(i) ? 0.2 : 0.006);
     });
-    expect(ties[0].rmsMm).toBeLessThan(0.05);
+    expect(ties[0].rmsMm).toBeLessThan(0.06);
     const { document } = await openJob(job);
     const box = document.scans[1]?.bounds;
     expect((box?.max[1] ?? 0) - (box?.min[1] ?? 0)).toBeCloseTo(46 * growth, 3);
