@@ -59,7 +59,9 @@ interface Search {
  *          moved farther than the rest explains.
  * Cost     one measured overlap and one screening where the residuals are plainly noise: fewer samples beyond the limit in
  *          either scan than the smallest part has.
- * Limits   finds small motions only (`maxShift`); a part turned far away is merely not overlapping.
+ * Limits   parts that moved up to `maxShift`; beyond, only one group that is large and has shape (`findMovedGroup`), told apart
+ *          no finer than the samples. Points that moved less than three standard deviations of a distance go with their
+ *          neighbours. A part that moved along its own surface leaves no trace.
  * Repeats  bit for bit; swapped roles give the inverse.
  */
 export async function findMovedParts(

@@ -9,6 +9,7 @@ import {
   makeSerialRunner,
   PIPELINE_TASKS,
   type Pose,
+  prepareScan,
   quaternionOfVector,
   type RunContext,
   type ScanData,
@@ -17,6 +18,7 @@ import {
   vectorOfQuaternion,
 } from '@lapjoint/engine';
 import { describe, expect, it } from 'vitest';
+import type { MovedPartsOutput } from '../../src/pipeline/tasks.ts';
 import { captureDoor, doorTurned } from '../register/door-scene.ts';
 import { captureTurnedObject } from './turned-object.ts';
 
@@ -100,6 +102,28 @@ describe('a door that stood otherwise in one session', () => {
     });
     expect(moved.frames.map((frame) => frame.status)).toEqual(['fixed', 'adjusted', 'adjusted']);
   }, 300_000);
+});
+
+describe('the task find-moved-parts', () => {
+  it('gives the same on another thread: from a copy of the scans, after other work', async () => {
+    const context = makeRunContext();
+    const [a, b] = await Promise.all(
+      sessions('copy', [0, 3]).map((data) => prepareScan({ ...data, viewpoint: null }, {}, context)),
+    );
+    const bFromA = FRAMES[1];
+    const input = { a: { key: 'a', scan: a }, b: { key: 'b', scan: b }, bFromA, options: {} };
+    const copy = structuredClone({ ...input, a: { key: 'copy of a', scan: a }, b: { key: 'copy of b', scan: b } });
+    const task = PIPELINE_TASKS['find-moved-parts'] as (
+      task: unknown,
+      context: RunContext,
+    ) => Promise<MovedPartsOutput>;
+    const here = await task(input, context);
+    expect(here.parts.length).toBe(1);
+    // What is left out reaches a little beyond the part.
+    expect(here.exclude?.a.length).toBeGreaterThan(here.parts[0].points.length);
+    await task({ ...copy, bFromA: IDENTITY_POSE }, context);
+    expect(await task(copy, context)).toEqual(here);
+  }, 60_000);
 });
 
 describe('an object turned by 30 degrees before a still background (field report 38)', () => {
