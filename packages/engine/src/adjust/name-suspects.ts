@@ -1,9 +1,10 @@
 import { FindingList, type RunContext } from '../base/index.ts';
-import type { AdjustableObservation } from '../model/index.ts';
+import { fisherTail } from '../math/index.ts';
+import type { AdjustableObservation, TieTest } from '../model/index.ts';
 import { type AdjustNetworkOptions, adjustNetwork, type NetworkAdjustment } from './adjust-network.ts';
 import { suspectFinding } from './suspect-finding.ts';
 import type { AdjustedTie } from './tie-results.ts';
-import type { SuspectedError } from './tie-tests.ts';
+import { type SuspectedError, TIE_TEST_LEVELS } from './tie-tests.ts';
 
 /** Options of `adjustAndNameSuspects`. */
 export interface NameSuspectsOptions extends Partial<AdjustNetworkOptions> {
@@ -29,6 +30,8 @@ export interface NamedSuspects {
  * suspect is a finding, and unless `leaveOut` asks for it the result still counts it.
  *
  * Suspects found later are put back one at a time: who fits the rest then had been blamed for another's error, and is cleared.
+ * When the rest fits itself worse than stated, a suspect has to stand out from that too (F test): where all sigmas are too small
+ * nobody is to be blamed for it.
  *
  * @throws as `adjustNetwork`
  */
@@ -38,7 +41,11 @@ export async function adjustAndNameSuspects(
   context: RunContext,
 ): Promise<NamedSuspects> {
   const { leaveOut = false, largestSuspectCount = LARGEST_SUSPECT_COUNT, ...settings } = options;
-  const whole = await adjustNetwork(observations, settings, context.part(0, 0.4));
+  const first = new FindingList();
+  const whole = await adjustNetwork(observations, settings, { ...context.part(0, 0.4), findings: first });
+  for (const finding of first.items) {
+    if (!SUSPECT_CODES.has(finding.code)) context.findings.add(finding);
+  }
   if (whole.suspect === null) return { adjustment: whole, suspects: [] };
   const quiet = (from: number, to: number): RunContext => ({
     ...context.part(from, to),
@@ -66,10 +73,31 @@ export async function adjustAndNameSuspects(
       rest = await adjustNetwork(left, settings, quiet(0.9, 1));
     }
   }
-  for (const suspect of suspects.slice(1)) context.findings.add(suspectFinding(suspect));
+  const level = settings.judge?.level ?? TIE_TEST_LEVELS.level;
+  const outstanding = suspects.filter((s) => relativeProbability(s, rest) < level);
+  if (outstanding.length < suspects.length) {
+    suspects = outstanding;
+    left = withoutAll(observations, suspects);
+    rest = suspects.length === 0 ? whole : await adjustNetwork(left, settings, quiet(0.9, 1));
+  }
+  for (const suspect of suspects) context.findings.add(suspectFinding(suspect));
   const ties = mergeTests(whole, rest, suspects, leaveOut);
   context.progress(1);
   return { adjustment: { ...(leaveOut ? rest : whole), ties }, suspects };
+}
+
+/** Findings of one adjustment about its suspect: said once, when all is known. */
+const SUSPECT_CODES: ReadonlySet<string> = new Set(['observation-stands-out', 'tie-stands-out']);
+
+/** Probability of a test value this large where the rest already fits itself as badly as it does. */
+function relativeProbability(
+  test: Pick<SuspectedError, 'statistic' | 'degreesOfFreedom' | 'probability' | 'testCount'>,
+  rest: NetworkAdjustment,
+): number {
+  const whole = rest.globalTest;
+  if (whole === null || !(whole.probability < whole.level)) return test.probability;
+  const ratio = (test.statistic * whole.degreesOfFreedom) / (test.degreesOfFreedom * whole.statistic);
+  return Math.min(1, test.testCount * fisherTail(ratio, test.degreesOfFreedom, whole.degreesOfFreedom));
 }
 
 /** Whether a suspect was already judged and not confirmed. */
@@ -111,7 +139,7 @@ function mergeTests(
   return whole.ties.map((tie) => {
     const again = later.get(tie.id);
     const base = leaveOut && again ? again : tie;
-    if (!named.has(tie.id)) return { ...base, test: again?.test ?? tie.test };
+    if (!named.has(tie.id)) return { ...base, test: cleared(again?.test ?? tie.test) };
     const own = suspects.find((s) => s.ties.includes(tie.id));
     const others = suspects.filter((s) => s.rivalTies.includes(tie.id) || s.ties.includes(tie.id));
     const confusedWith = [...new Set(others.flatMap((s) => [...s.ties, ...s.rivalTies]))].filter(
@@ -127,4 +155,10 @@ function mergeTests(
     const message = isWhole ? 'Left out: it does not fit the rest.' : `Left out of it: ${own.words[0]}.`;
     return { ...base, test, status: isWhole ? 'rejected' : base.status, message };
   });
+}
+
+/** Who was not named in the end agrees, as far as it was checked. */
+function cleared(test: TieTest | null): TieTest | null {
+  if (test === null || test.verdict === 'agrees' || test.verdict === 'not-checked') return test;
+  return { ...test, verdict: 'agrees', confusedWith: [] };
 }

@@ -31,6 +31,8 @@ export interface SuspectedError {
   readonly statistic: number;
   readonly degreesOfFreedom: number;
   readonly probability: number;
+  /** Tests that the probability is corrected for. */
+  readonly testCount: number;
   /** What the first suspect is made of. */
   readonly observations: readonly AdjustableObservation[];
 }
@@ -80,7 +82,7 @@ export function testTies(
   };
   const results = new Map<string, TieTest>();
   for (const tie of new Set(observed.elements.map((e) => e.tie))) results.set(tie, judgeTie(tie, judge));
-  return { tests: results, suspect: suspect && describeSuspect(observed, errors, suspect) };
+  return { tests: results, suspect: suspect && describeSuspect(observed, errors, suspect, testCount) };
 }
 
 interface Judge {
@@ -233,6 +235,7 @@ function describeSuspect(
   observed: ObservedElements,
   errors: readonly ModelError[],
   suspect: FirstSuspect,
+  testCount: number,
 ): SuspectedError {
   const first = errors[suspect.first] as ModelError;
   const rivals = suspect.rivals.map((i) => errors[i] as ModelError);
@@ -250,6 +253,7 @@ function describeSuspect(
     statistic: suspect.statistic,
     degreesOfFreedom: suspect.degreesOfFreedom,
     probability: suspect.probability,
+    testCount,
     observations: first.shifts.map((s) => (observed.elements[s.element] as ObservedElement).source),
   };
 }

@@ -95,4 +95,28 @@ describe('a ring of eight scans with one wrong edge (field report 36)', () => {
     expect(adjustment.ties.filter((t) => t.test!.verdict !== 'agrees').length).toBe(2);
     expect(adjustment.globalTest!.probability).toBeGreaterThan(0.001);
   });
+
+  it('when all sigmas are too small nobody is blamed for it, but a wrong edge still is', async () => {
+    const tight = (bad: string | null): OverlapObservation[] =>
+      makeRing(bad, true).overlaps.map((o) => ({
+        ...o,
+        weighed: {
+          // Twice too sure: four times the information of sigma 0.05.
+          information: Array.from({ length: 49 }, (_, e) => {
+            const [i, j] = [Math.floor(e / 7), e % 7];
+            return i < 6 && j < 6 ? (4 * o.information[6 * i + j]!) / 0.05 ** 2 : 0;
+          }),
+          gradient: [...o.gradient.map((g) => (4 * g) / 0.05 ** 2), 0],
+          sumSquares: (4 * o.sumSquares) / 0.05 ** 2,
+          patchCount: o.count,
+        },
+      }));
+    const context = makeRunContext();
+    const good = await adjustAndNameSuspects(tight(null), {}, context);
+    expect(good.suspects).toEqual([]);
+    expect(good.adjustment.ties.every((t) => t.test!.verdict === 'agrees')).toBe(true);
+    expect(context.findings.items.map((f) => f.code)).toEqual(['network-misfit']);
+    const wrong = await adjustAndNameSuspects(tight('scan-2 scan-3'), {}, makeRunContext());
+    expect(wrong.suspects.map((s) => s.ties)).toEqual([['scan-2 scan-3']]);
+  });
 });
