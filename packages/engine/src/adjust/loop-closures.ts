@@ -75,12 +75,19 @@ function findEdges(model: NetworkModel): Edge[] {
 export function findLoopClosures(model: NetworkModel): NetworkClosure[] {
   const edges = findEdges(model);
   const tree = spanningForest(model.frames.length, edges);
-  const present = edges.filter((_, i) => tree.has(i));
+  const meeting: Edge[][] = model.frames.map(() => []);
+  const enter = (edge: Edge): void => {
+    meeting[edge.a]?.push(edge);
+    meeting[edge.b]?.push(edge);
+  };
+  edges.forEach((edge, i) => {
+    if (tree.has(i)) enter(edge);
+  });
   const closures: NetworkClosure[] = [];
   edges.forEach((edge, i) => {
     if (tree.has(i) || closures.length >= LARGEST_LOOP_COUNT) return;
-    const path = shortestPath(model.frames.length, present, edge.a, edge.b);
-    present.push(edge);
+    const path = shortestPath(meeting, edge.a, edge.b);
+    enter(edge);
     if (path) closures.push(closeLoop(model, [...path, { edge, forward: false }], edge.a));
   });
   return closures;
@@ -105,16 +112,17 @@ function spanningForest(count: number, edges: readonly Edge[]): Set<number> {
   return tree;
 }
 
-function shortestPath(count: number, edges: readonly Edge[], from: number, to: number): Step[] | null {
-  const cameBy: (Step | null)[] = Array.from({ length: count }, () => null);
+/** @param meeting of each frame, the edges that end there */
+function shortestPath(meeting: readonly (readonly Edge[])[], from: number, to: number): Step[] | null {
+  const cameBy: (Step | null)[] = meeting.map(() => null);
   const seen = new Set([from]);
   let rim = [from];
   while (rim.length > 0 && !seen.has(to)) {
     const next: number[] = [];
     for (const at of rim) {
-      for (const edge of edges) {
-        const other = edge.a === at ? edge.b : edge.b === at ? edge.a : -1;
-        if (other < 0 || seen.has(other)) continue;
+      for (const edge of meeting[at] as readonly Edge[]) {
+        const other = edge.a === at ? edge.b : edge.a;
+        if (seen.has(other)) continue;
         seen.add(other);
         cameBy[other] = { edge, forward: edge.a === at };
         next.push(other);
