@@ -38,7 +38,8 @@ const LIBRARY_TEXTS = [
   '(Did you mean {0=}?)',
   '(Did you mean one of {0=}?)',
   '{0*} (choices: {1=})',
-  // Between texts in a row; answers to a question.
+  // The first line of a job's history; between texts in a row; answers to a question.
+  'new job {0=}',
   'and',
   'y',
   'yes',

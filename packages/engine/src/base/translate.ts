@@ -250,12 +250,16 @@ function knownParts(
   return null;
 }
 
-/** The translation of one whole text, or null. */
-function whole(core: string, catalogue: TextCatalogue, depth: number): string | null {
+/**
+ * The translation of one whole text, or null.
+ *
+ * @param least fixed characters that a template must have
+ */
+function whole(core: string, catalogue: TextCatalogue, depth: number, least = 0): string | null {
   const known = catalogue.exact.get(core);
   if (known !== undefined) return known;
   const fit = bestFit(core, catalogue);
-  if (fit !== null) {
+  if (fit !== null && fit.template.fixedLength >= least) {
     // A place that takes in the end of a sentence may hide two texts, which say more than one with a long place; and a
     // template of hardly any words says less than parts that are known.
     const hidesSentences = fit.values.some((value) => /[.!?] \S/.test(value));
@@ -287,7 +291,8 @@ function runs(
     // Not all of them: that is the text that was not known.
     const most = Math.min(pieces.length - i, pieces.length - 1, 12);
     for (let count = most; count >= 1 && shown === null; count--) {
-      shown = whole(pieces.slice(i, i + count).join(glue), catalogue, depth);
+      // Several pieces are one text only when more than a word or two says so.
+      shown = whole(pieces.slice(i, i + count).join(glue), catalogue, depth, count > 1 ? WEAK_LENGTH : 0);
       taken = count;
     }
     const piece = pieces[i] as string;

@@ -20,6 +20,8 @@ const german = makeCatalogue({
     'stated uncertainty': 'angegebene Unsicherheit',
     'from above': 'von oben',
     and: 'und',
+    'lines of it': 'Linien davon',
+    '{0=} of {1=}': '{0} von {1}',
     '{0*} from {1}': '{0} aus {1}',
     '{0*} m from the tie': '{0} m von der Verknüpfung',
     'add {0}': '{0} hinzufügen',
@@ -80,6 +82,7 @@ describe('translate', () => {
     expect(translate('2.5 m from the tie and 1.5 m from the tie', german)).toBe(
       '2,5 m von der Verknüpfung und 1,5 m von der Verknüpfung',
     );
+    expect(translate('lines of it, from above', german)).toBe('Linien davon, von oben');
     expect(translate('0.076 mm (61), 0.11 mm (107)', german)).toBe('0,076 mm (61); 0,11 mm (107)');
   });
 
