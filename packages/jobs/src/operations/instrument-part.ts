@@ -12,10 +12,9 @@ export function errorReach(instrument: InstrumentClass): number | null {
   return field === null ? null : Math.max(...field) / 2;
 }
 
-/** Name under which errors of a scan's instrument are pooled in an alignment. */
-export function errorPoolOf(document: JobDocument, scan: JobScan): string {
-  const session = document.sessions.find((item) => item.name === scan.session);
-  return session === undefined || session.instrument === 'unknown' ? `scan ${scan.id}` : session.instrument;
+/** Name under which errors of a scan's instrument are pooled in an alignment: its class; scans of unknown ones count as one. */
+export function errorPoolOf(document: JobDocument, scan: JobScan): InstrumentClass {
+  return instrumentClassOf(document, scan);
 }
 
 /** Length over which what a sheet calls the constant part of its length errors hangs together, mm: sheets speak of metres. */
