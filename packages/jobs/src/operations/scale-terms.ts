@@ -4,6 +4,7 @@ import {
   type JobDocument,
   type JobSession,
   type ScaleTerm,
+  type SessionThermal,
   type ThermalSession,
   thermalScaleTerms,
 } from '@lapjoint/engine';
@@ -37,6 +38,7 @@ export function sheetScale(instrument: InstrumentClass): number | null {
 export function scaleTermsOf(document: JobDocument, estimated: readonly InstrumentClass[]): ScaleTerm[] {
   const instruments = new Map<InstrumentClass, Map<string, number>>();
   const thermal: ThermalSession[] = [];
+  const pieces = new Map<string, string>();
   for (const frame of document.frames) {
     const session = sessionOfFrame(document, frame);
     if (session === undefined) continue;
@@ -44,7 +46,7 @@ export function scaleTermsOf(document: JobDocument, estimated: readonly Instrume
       const frames = instruments.get(session.instrument) ?? new Map<string, number>();
       instruments.set(session.instrument, frames.set(frame, 1));
     }
-    thermal.push(...thermalSession(session, frame));
+    thermal.push(...thermalSession(session, frame, pieces));
   }
   const scales = [...instruments].map(
     ([instrument, coefficients]): ScaleTerm => ({
@@ -57,17 +59,26 @@ export function scaleTermsOf(document: JobDocument, estimated: readonly Instrume
   return [...scales, ...thermalScaleTerms(thermal)];
 }
 
-function thermalSession({ name, thermal }: JobSession, frame: string): ThermalSession[] {
+/** Name of a piece of material: equal names with unequal coefficients are two pieces. */
+function pieceName(thermal: SessionThermal, pieces: Map<string, string>): string {
+  const material = thermal.material ?? 'stated material';
+  const key = `${material} ${thermal.expansion} ${thermal.expansionUncertainty}`;
+  const known = pieces.get(key);
+  if (known !== undefined) return known;
+  const alike = [...pieces.keys()].filter((other) => other.startsWith(`${material} `)).length;
+  const name = alike === 0 ? material : `${material}, coefficient no. ${alike + 1}`;
+  pieces.set(key, name);
+  return name;
+}
+
+function thermalSession({ name, thermal }: JobSession, frame: string, pieces: Map<string, string>): ThermalSession[] {
   if (thermal === undefined) return [];
-  const { expansion, expansionUncertainty, material, temperatureCelsius, temperatureUncertainty } = thermal;
-  const inMillionths = (value: number): string => `${Number((1e6 * value).toPrecision(12))}`;
-  const numbers = `(${inMillionths(expansion)} ± ${inMillionths(expansionUncertainty)})e-6/K`;
+  const { expansion, expansionUncertainty, temperatureCelsius, temperatureUncertainty } = thermal;
   return [
     {
       session: name,
       frame,
-      // With the numbers: equal names with unequal ones are two pieces.
-      material: `${material ?? 'stated material'}, ${numbers}`,
+      material: pieceName(thermal, pieces),
       expansion: { coefficient: expansion, standardUncertainty: expansionUncertainty },
       temperature: { value: temperatureCelsius, standardUncertainty: temperatureUncertainty },
     },

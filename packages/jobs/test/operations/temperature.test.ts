@@ -184,7 +184,7 @@ describe('terms of length that no residual shows', () => {
     );
     const terms = scaleTermsOf(document, ['structured-light']);
     const named = terms.map(({ name, sigma, coefficients, isEstimated }) => ({
-      name: name.split(',')[0],
+      name,
       sigma,
       coefficients: Object.fromEntries(coefficients),
       isEstimated,
@@ -205,6 +205,16 @@ describe('terms of length that no residual shows', () => {
     // 3.7 K and 10 K from 20 degrees, to first order.
     expect(outside).toBeCloseTo(3.7, 2);
     expect(inside).toBeCloseTo(10, 2);
+  });
+
+  it('keep two coefficients of one material apart', () => {
+    const other = { ...STEEL, expansion: 12e-6 };
+    const document = jobOf(
+      { name: 'a', frame: 'a', instrument: 'unknown', thermal: STEEL },
+      { name: 'b', frame: 'b', instrument: 'unknown', thermal: other },
+    );
+    const names = scaleTermsOf(document, []).map((term) => term.name);
+    expect(names.slice(2)).toEqual(['expansion of steel-1020', 'expansion of steel-1020, coefficient no. 2']);
   });
 
   it('have an effect of the size that a worked length has', () => {
