@@ -1,7 +1,7 @@
 // Stated uncertainties against the truth of simulated networks.
 //   npm run prove -- uncertainty [--short]                the long form writes docs/proofs/uncertainty.md
 //   npx tsx --conditions=source bench/prove/uncertainty.ts --family door --jobs 60 --length 150
-// --family: good door chain ring targets mixed, or several with commas. --jobs: how many of each; without it the long form. --from: number of the
+// --family: good door chain ring targets mixed, or several with commas. --jobs: how many of each; without it the long form, or a --share of it. --from: number of the
 // first. --length: correlation length in mm; without it 5, 30 and 150 in turn. --weigh: variants of weigh.ts, with commas.
 // --workers: processes. --write: writes the document.
 import { mkdirSync, writeFileSync } from 'node:fs';
@@ -22,6 +22,7 @@ const { values } = parseArgs({
     weigh: { type: 'string', default: 'stated,hessian' },
     seed: { type: 'string', default: '1' },
     workers: { type: 'string', default: '2' },
+    share: { type: 'string', default: '1' },
     short: { type: 'boolean', default: false },
     write: { type: 'boolean', default: false },
   },
@@ -39,7 +40,12 @@ const SHORT: Readonly<Record<NetworkFamily, number>> = { good: 2, door: 12, chai
 const isWhole = values.jobs === undefined && !values.short;
 const variants = values.weigh.split(',');
 const jobs = (values.family.split(',') as NetworkFamily[]).flatMap((family) => {
-  const count = values.jobs !== undefined ? Number(values.jobs) : (values.short ? SHORT : LONG)[family];
+  const count =
+    values.jobs !== undefined
+      ? Number(values.jobs)
+      : values.short
+        ? SHORT[family]
+        : Math.ceil(Number(values.share) * LONG[family]);
   return Array.from({ length: count }, (_, k): ProofJob => {
     const length = values.length === undefined ? null : Number(values.length);
     return { family, number: Number(values.from) + k, length, seed: Number(values.seed), variants };

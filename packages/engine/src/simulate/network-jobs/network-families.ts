@@ -15,15 +15,17 @@ export const NETWORK_CORRELATION_LENGTHS: readonly number[] = [5, 30, 150];
 const HANDHELD = { name: 'handheld', noise: 0.04, scaleSigma: 30e-6 };
 const TRACKED = { name: 'tracked', noise: 0.03, scaleSigma: 15e-6 };
 
+const DOOR = { stripWidth: 60, backPatch: 0, onlyFarEnd: false };
+
 function planFamily(family: NetworkFamily, number: number, context: RunContext): NetworkPlan {
   const random = context.random(`network/${family}/${number}/plan`);
   // Sizes in turn once all correlation lengths have been through.
   const turn = Math.floor(number / NETWORK_CORRELATION_LENGTHS.length) % 3;
   if (family === 'door') {
-    return planDoorNetwork({ family, stripWidth: 60, targetCount: 0, probedCount: 0 }, random);
+    return planDoorNetwork({ ...DOOR, family, targetCount: 0, probedCount: 0 }, random);
   }
   if (family === 'mixed') {
-    return planDoorNetwork({ family, stripWidth: 60, targetCount: 4 + 2 * turn, probedCount: 6 + 2 * turn }, random);
+    return planDoorNetwork({ ...DOOR, family, targetCount: 4 + 2 * turn, probedCount: 6 + 2 * turn }, random);
   }
   if (family === 'chain') return planChainNetwork(6 + turn, random);
   const hull = { family, targetCount: 0, targetSigma: 0, isScanned: true };
@@ -52,4 +54,20 @@ export function simulateNetworkOfFamily(
   const length = correlationLength ?? NETWORK_CORRELATION_LENGTHS[number % NETWORK_CORRELATION_LENGTHS.length];
   const plan = planFamily(family, number, context);
   return simulateNetwork(plan, { correlationLength: length, startError: 3 }, `network/${family}/${number}`, context);
+}
+
+/**
+ * A cabin held around its door, again and again with other errors: what the far end does. The plan is the same each time.
+ *
+ * @param backPatch width of a second overlap at the far end, mm; 0: none
+ */
+export function simulateLeverNetwork(
+  number: number,
+  correlationLength: number,
+  backPatch: number,
+  context: RunContext,
+): SimulatedNetwork {
+  const door = { ...DOOR, family: 'lever', targetCount: 0, probedCount: 0, backPatch, onlyFarEnd: true };
+  const plan = planDoorNetwork(door, context.random('network/lever/plan'));
+  return simulateNetwork(plan, { correlationLength, startError: 3 }, `network/lever/${backPatch}/${number}`, context);
 }

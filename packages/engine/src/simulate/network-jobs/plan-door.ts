@@ -41,6 +41,10 @@ export interface DoorNetwork {
   readonly targetCount: number;
   /** Spots on the floor and the back of the room that the probe of the outer session touches. */
   readonly probedCount: number;
+  /** Both sessions scan a patch of this width on the back of the room besides, through a hatch; 0: none. */
+  readonly backPatch: number;
+  /** Check the far corner of the room alone. */
+  readonly onlyFarEnd: boolean;
 }
 
 /** A target every so many degrees around the opening, on the flange or the face beside it. */
@@ -61,7 +65,7 @@ function targetsAround(count: number, place: AnalyticSheet['place'], random: Ran
  * around an opening of 600 x 400 mm, and reaches 1.8 m away from it. Targets and a probe may tie them besides.
  */
 export function planDoorNetwork(network: DoorNetwork, random: Random): NetworkPlan {
-  const { family, stripWidth, targetCount, probedCount } = network;
+  const { family, stripWidth, targetCount, probedCount, backPatch, onlyFarEnd } = network;
   const bumps = scatterBumps([-700, -600], [900, 600], 400, [80, 120], [5, 15], random);
   const face: AnalyticSheet = {
     side: 1,
@@ -115,8 +119,20 @@ export function planDoorNetwork(network: DoorNetwork, random: Random): NetworkPl
       : { frame: 'outside', surfaceFrame: 'inside', places: spots.map(({ place }) => place), sigma: 0.025 };
   const targets = targetsAround(targetCount, face.place, random);
   const seen = targets.map((_, k) => k);
-  const outside = [around, beyond];
-  const inside = [around, ...room, ...spots.map(({ region }) => region)];
+  const patch: CapturedRegion[] =
+    backPatch === 0
+      ? []
+      : [
+          {
+            sheet: back,
+            from: [300, 100],
+            to: [300 + backPatch, 100 + backPatch],
+            spacing: 4,
+            isSeen: all,
+          },
+        ];
+  const outside = [around, beyond, ...patch];
+  const inside = [around, ...patch, ...room, ...spots.map(({ region }) => region)];
   const check = (regions: readonly CapturedRegion[]): Float64Array =>
     spreadChoice(
       samplePlaces(
@@ -152,7 +168,7 @@ export function planDoorNetwork(network: DoorNetwork, random: Random): NetworkPl
         regions: inside,
         targets: seen,
         targetSigma: 0.06,
-        checkPoints: check([around, ...room]),
+        checkPoints: onlyFarEnd ? Float64Array.of(900, 1600, 600) : check([around, ...room]),
       },
     ],
   };
