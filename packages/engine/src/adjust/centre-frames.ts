@@ -1,6 +1,6 @@
 import { invert, subtract, transformPoint, type Vec3 } from '../math/index.ts';
 import type { AdjustableObservation, OverlapObservation } from '../model/index.ts';
-import type { NetworkFrame } from './network-model.ts';
+import type { NetworkFrame } from './network-frame.ts';
 
 const ORIGIN: Vec3 = [0, 0, 0];
 

@@ -18,7 +18,7 @@ export {
 } from './judge-ties.ts';
 export type { NetworkClosure } from './loop-closures.ts';
 export { adjustAndNameSuspects, type NamedSuspects, type NameSuspectsOptions } from './name-suspects.ts';
-export type { NetworkFrame } from './network-model.ts';
+export type { NetworkFrame } from './network-frame.ts';
 export type { PointResidual } from './network-residuals.ts';
 export { type PointCovariance, pointCovariance, pointUncertainties } from './point-covariance.ts';
 export {

@@ -51,8 +51,10 @@ function sharedGradients(
         const n = (observed.elements[elementB] as ObservedElement).size;
         // The stretch of a weighed overlap, its seventh number, is taken as its own.
         const covariance = new Float64Array(m * n);
+        // Entered in both orders, which are one for an overlap and itself.
+        const share = elementA === elementB ? 0.5 : 1;
         for (let i = 0; i < 6; i++)
-          for (let j = 0; j < 6; j++) covariance[i * n + j] = gradientCovariance[6 * i + j] as number;
+          for (let j = 0; j < 6; j++) covariance[i * n + j] = share * (gradientCovariance[6 * i + j] as number);
         return { elementA, elementB, covariance };
       }),
     ),

@@ -1,6 +1,7 @@
 import type { OverlapCorrelation } from '../model/index.ts';
 import type { BlockCovariance } from './block-covariance.ts';
 import { BlockMatrix } from './block-matrix.ts';
+import { excessOfForm } from './excess-of-form.ts';
 import { type DatumMask, transformToInnerDatum } from './inner-datum.ts';
 import type { LinearLink, LinearPart } from './linear-link.ts';
 import type { NetworkModel } from './network-model.ts';
@@ -60,7 +61,7 @@ export function stateCovariance(
   const shared = sumCorrelations(model, solved, correlations);
   if (shared) {
     const taken = addCorrelated(matrix, inverse, shared.matrix, count, total);
-    expectedSum -= taken;
+    expectedSum += shared.excess - taken;
     // The traces of squares are those of the correlations themselves, less what the unknowns take up of them.
     const left = redundancy > 0 ? redundancy / Math.max(redundancy, shared.observationCount) : 0;
     varianceOfSum += 2 * (shared.squared * left - 2 * taken);
@@ -127,7 +128,7 @@ function sumCorrelations(
   model: NetworkModel,
   solved: SolvedNetwork,
   correlations: readonly OverlapCorrelation[],
-): { matrix: BlockMatrix; squared: number; observationCount: number } | null {
+): { matrix: BlockMatrix; squared: number; excess: number; observationCount: number } | null {
   if (correlations.length === 0) return null;
   const linkOf = new Map<string, LinearLink[]>();
   let observationCount = 0;
@@ -141,19 +142,29 @@ function sumCorrelations(
   });
   const matrix = new BlockMatrix(solved.unknowns.sizes);
   let squared = 0;
+  let excess = 0;
   for (const { tieA, tieB, gradientCovariance } of correlations) {
-    if (tieA === tieB) throw new RangeError(`Overlap ${tieA} is said to hang together with itself.`);
     if (gradientCovariance.length !== 36 || !gradientCovariance.every(Number.isFinite))
       throw new RangeError(`What ${tieA} and ${tieB} share is 36 numbers.`);
     for (const a of linkOf.get(tieA) ?? []) {
       for (const b of linkOf.get(tieB) ?? []) {
+        if (a === b) {
+          // Both orders are one and the same here, and the sum itself grows.
+          addShared(matrix, a.parts, a.parts, gradientCovariance.map(half));
+          const own = excessOfForm(a, gradientCovariance);
+          excess += own.trace;
+          squared += 2 * own.trace + own.square;
+          continue;
+        }
         addShared(matrix, a.parts, b.parts, gradientCovariance);
         squared += 2 * squareInWeights(a, b, gradientCovariance);
       }
     }
   }
-  return { matrix, squared, observationCount };
+  return { matrix, squared, excess, observationCount };
 }
+
+const half = (x: number): number => x / 2;
 
 /** Adds B_a^T X B_b and its transpose; of the parts only the first six rows. */
 function addShared(

@@ -3,4 +3,4 @@ export { type ErrorLikelihood, errorLikelihood, type LikelihoodTask } from './er
 export type { RunLikelihoods } from './learn-errors.ts';
 export { fieldCorrelation } from './patch-kernel.ts';
 export type { ErrorScan, PatchedOverlap } from './patched-overlap.ts';
-export { type WeighedOverlaps, weighOverlaps } from './weigh-overlaps.ts';
+export { type OverlapWeights, type WeighedOverlaps, weighOverlaps } from './weigh-overlaps.ts';

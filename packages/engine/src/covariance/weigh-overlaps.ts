@@ -1,9 +1,15 @@
 import type { RunContext } from '../base/index.ts';
 import type { InstrumentErrors, OverlapCorrelation, WeighedOverlap } from '../model/index.ts';
-import { learnErrors, type RunLikelihoods } from './learn-errors.ts';
+import { type LearnedErrors, learnErrors, type RunLikelihoods } from './learn-errors.ts';
 import type { PatchedOverlap } from './patched-overlap.ts';
 import { sharedScanCorrelations } from './shared-scan.ts';
-import { weighOverlap } from './weigh-overlap.ts';
+import { evenVariance, type WeighedPatches, weighEvenly, weighOverlap } from './weigh-overlap.ts';
+
+/**
+ * How matches count. `learned`: by the inverse of the covariance that was learned. `even`: all alike, which asks less of what
+ * was learned; the covariance that is stated is the learned one all the same.
+ */
+export type OverlapWeights = 'learned' | 'even';
 
 /** All overlaps of a job, weighed. */
 export interface WeighedOverlaps {
@@ -17,20 +23,51 @@ export interface WeighedOverlaps {
  * Weighs the overlaps of a job by what they themselves show of the instruments' errors.
  *
  * Units    mm.
- * Method   see `learnErrors`, `weighOverlap` and `sharedScanCorrelations`; docs/uncertainty.md gives the assumptions.
- * Cost     some 0.1 s an overlap, and some milliseconds for each two overlaps with a common scan.
+ * Method   see `learnErrors`, `weighOverlap`, `weighEvenly` and `sharedScanCorrelations`; docs/uncertainty.md gives the assumptions.
+ * Cost     some 0.2 s an overlap, and some milliseconds for each two overlaps with a common scan.
  * Repeats  bit for bit.
  */
 export async function weighOverlaps(
   overlaps: readonly PatchedOverlap[],
+  weights: OverlapWeights,
   runLikelihoods: RunLikelihoods,
   context: RunContext,
 ): Promise<WeighedOverlaps> {
   await context.checkpoint(0, 'learning how errors hang together');
   const learned = await learnErrors(overlaps, runLikelihoods);
   await context.checkpoint(0.6, 'weighing overlaps');
-  const weighed = overlaps.map((overlap, k) => weighOverlap(overlap, learned.overlaps[k]));
+  const { weighed, own } = weights === 'even' ? allAlike(overlaps, learned) : byCovariance(overlaps, learned);
   await context.checkpoint(0.8, 'what overlaps share');
-  const correlations = sharedScanCorrelations(overlaps, learned.overlaps, weighed);
-  return { forms: weighed.map(({ form }) => form), correlations, instruments: learned.instruments };
+  const shared = sharedScanCorrelations(overlaps, learned.overlaps, weighed);
+  return {
+    forms: weighed.map(({ form }) => form),
+    correlations: [...own, ...shared],
+    instruments: learned.instruments,
+  };
+}
+
+interface Weighing {
+  readonly weighed: readonly WeighedPatches[];
+  /** By how much gradients vary more than their information says. */
+  readonly own: readonly OverlapCorrelation[];
+}
+
+function byCovariance(overlaps: readonly PatchedOverlap[], learned: LearnedErrors): Weighing {
+  return { weighed: overlaps.map((overlap, k) => weighOverlap(overlap, learned.overlaps[k])), own: [] };
+}
+
+/** One variance for all matches, in units of each overlap's expected noise: right on average over the overlaps. */
+function allAlike(overlaps: readonly PatchedOverlap[], learned: LearnedErrors): Weighing {
+  const noises = overlaps.map(({ scanA, scanB }) => scanA.noise ** 2 + scanB.noise ** 2);
+  const ratios = overlaps.map((overlap, k) => evenVariance(overlap, learned.overlaps[k]) / noises[k]);
+  const ratio = ratios.reduce((sum, r) => sum + r, 0) / ratios.length;
+  const each = overlaps.map((overlap, k) => weighEvenly(overlap, learned.overlaps[k], ratio * noises[k]));
+  return {
+    weighed: each.map(({ weighed }) => weighed),
+    own: each.map(({ excess }, k) => ({
+      tieA: overlaps[k].tie,
+      tieB: overlaps[k].tie,
+      gradientCovariance: Array.from(excess),
+    })),
+  };
 }

@@ -110,6 +110,7 @@ export interface PriorObservation {
 /**
  * Two overlaps with a scan in common share that scan's errors: covariance of their first six gradient numbers (rows: of
  * `tieA`, columns: of `tieB`), 6 x 6 row-major, in the units of the gradients. Each unordered pair once; none: independent.
+ * An overlap with itself: what the covariance of its gradient is more than its information.
  */
 export interface OverlapCorrelation {
   readonly tieA: string;

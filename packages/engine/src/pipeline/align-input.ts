@@ -9,7 +9,7 @@ export interface AlignScan {
   readonly data: ScanData;
   /** Standard deviation of a point along its normal from the instrument sheet, mm; null: estimated from the scan. */
   readonly noise: number | null;
-  /** Scans of one instrument have errors of one kind; none: every scan is its own. */
+  /** Scans of one instrument have errors of one kind; those without a name are taken as one. */
   readonly instrument?: {
     readonly name: string;
     /** Longest distance over which its errors hang together, mm: half of what it sees at once; null: the scan's radius. */

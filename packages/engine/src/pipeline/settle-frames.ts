@@ -7,6 +7,7 @@ import {
   type NetworkAdjustment,
 } from '../adjust/index.ts';
 import { makeRunContext, type RunContext } from '../base/index.ts';
+import type { OverlapWeights } from '../covariance/index.ts';
 import { compose, invert, type Pose, type Vec3 } from '../math/index.ts';
 import type { InstrumentErrors, NetworkObservation, OverlapCorrelation, OverlapObservation } from '../model/index.ts';
 import { compareScans } from '../register/index.ts';
@@ -128,27 +129,46 @@ async function settleEvenly(
   }
 }
 
+/** Ties that contradict each other so much come once in a hundred jobs when the learned errors are true. */
+const LEARNED_LEVEL = 0.01;
+
 /**
- * The overlaps weighed by the errors they show, twice: the weights move the frames by a small part of their uncertainty, and
- * the matches are found once more there.
+ * The overlaps weighed by the errors they show. Where the learned covariance is true, its inverse gives the best weights; the
+ * ties' agreement says whether it is, and where it is not every match counts alike. Either way the weights move the frames by
+ * a small part of their uncertainty, and the matches are found once more before the last adjustment.
  */
 async function settleWeighed(
   settling: Settling,
   context: RunContext,
 ): Promise<Pick<SettledFrames, 'adjustment' | 'instruments'>> {
   const { input, scans, poses, memory, runner } = settling;
-  const measure = async (part: RunContext) => {
+  const measure = async (weights: OverlapWeights, part: RunContext) => {
     const overlaps = await measureRound(settling, 0, part.part(0, 0.4));
-    return weighRound(overlaps, scans, memory, runner, part.part(0.4, 1));
+    return weighRound(overlaps, scans, memory, weights, runner, part.part(0.4, 1));
   };
-  const first = await measure(context.part(0, 0.45));
-  follow(settling, await adjustRound(settling, first.overlaps, first.correlations, settling.ownFrames, quiet(context)));
-  const last = await measure(context.part(0.45, 0.9));
+  const first = await measure('learned', context.part(0, 0.45));
+  const trial = await adjustRound(settling, first.overlaps, first.correlations, settling.ownFrames, quiet(context));
+  const isBelieved = trial.globalTest === null || trial.globalTest.probability >= LEARNED_LEVEL;
+  if (isBelieved) follow(settling, trial);
+  else reportUneven(context);
+  const last = await measure(isBelieved ? 'learned' : 'even', context.part(0.45, 0.9));
   const datum = rebase(poses, input.frames);
   const jobFrames = [datum, ...input.frames.filter((frame) => poses.has(frame) && frame !== datum)];
   const adjustment = await adjustLast(settling, last.overlaps, last.correlations, jobFrames, context.part(0.9, 1));
   await context.checkpoint(1, 'all frames adjusted');
   return { adjustment, instruments: last.instruments };
+}
+
+function reportUneven(context: RunContext): void {
+  context.findings.add({
+    severity: 'note',
+    code: 'errors-uneven',
+    subject: 'alignment',
+    message:
+      "The scans' errors are not alike everywhere: weighed as if they were, the overlaps contradict each other. Every match counts alike instead.",
+    remedy:
+      'Usual for scans that bend or have rough spots. The stated uncertainty allows for it; the tests of the ties say whether more is wrong.',
+  });
 }
 
 /** A context whose findings nobody sees: those of the last adjustment count. */

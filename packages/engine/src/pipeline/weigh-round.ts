@@ -1,5 +1,11 @@
 import type { RunContext } from '../base/index.ts';
-import { type ErrorLikelihood, type ErrorScan, type PatchedOverlap, weighOverlaps } from '../covariance/index.ts';
+import {
+  type ErrorLikelihood,
+  type ErrorScan,
+  type OverlapWeights,
+  type PatchedOverlap,
+  weighOverlaps,
+} from '../covariance/index.ts';
 import type { InstrumentErrors, OverlapCorrelation, OverlapObservation } from '../model/index.ts';
 import { type PairMemory, pairKey, type RoundScan } from './overlap-round.ts';
 import type { TaskRunner } from './task-runner.ts';
@@ -20,6 +26,7 @@ export async function weighRound(
   overlaps: readonly OverlapObservation[],
   scans: readonly RoundScan[],
   memory: ReadonlyMap<string, PairMemory>,
+  weights: OverlapWeights,
   runner: TaskRunner,
   context: RunContext,
 ): Promise<WeighedRound> {
@@ -40,6 +47,7 @@ export async function weighRound(
   });
   const weighed = await weighOverlaps(
     patched,
+    weights,
     async (tasks) => (await runner.run('error-likelihood', tasks, context.part(0, 0.6))) as ErrorLikelihood[],
     context,
   );

@@ -1,3 +1,4 @@
+import { CholeskyDecomposition, Matrix, solve } from 'ml-matrix';
 import { describe, expect, it } from 'vitest';
 import { errorCandidates } from '../../src/covariance/error-candidates.ts';
 import { learnErrors } from '../../src/covariance/learn-errors.ts';
@@ -17,7 +18,7 @@ import { doorStrip, overlapOfErrors, scanErrors } from './door-strip.ts';
 
 const SIGMA = 0.05;
 const serial = async (tasks: readonly LikelihoodTask[]) => tasks.map(errorLikelihood);
-const weigh = (overlaps: readonly PatchedOverlap[]) => weighOverlaps(overlaps, serial, makeRunContext());
+const weigh = (overlaps: readonly PatchedOverlap[]) => weighOverlaps(overlaps, 'learned', serial, makeRunContext());
 
 /** 95 % and 6 degrees of freedom. */
 const CHI_SQUARE = 12.5916;
@@ -52,7 +53,7 @@ describe('errors that hang together', () => {
     let held = 0;
     let plain = 0;
     let squares = 0;
-    const trials = 60;
+    const trials = 50;
     for (let trial = 0; trial < trials; trial++) {
       const overlap = overlapOfTrial(strip, length, trial);
       const { forms } = await weigh([overlap]);
@@ -65,8 +66,8 @@ describe('errors that hang together', () => {
       const independent = poseForm(white.form);
       if (squareIn(independent.information, independent.answer) <= CHI_SQUARE) plain++;
     }
-    // Binomial: 60 trials at 95 % give fewer than 51 once in ten thousand.
-    expect(held).toBeGreaterThanOrEqual(51);
+    // Binomial: 50 trials at 95 % give fewer than 42 once in ten thousand.
+    expect(held).toBeGreaterThanOrEqual(42);
     expect(squares / trials / 6).toBeGreaterThan(0.6);
     expect(squares / trials / 6).toBeLessThan(1.6);
     if (length >= 30) expect(plain).toBeLessThan(30);
@@ -103,20 +104,10 @@ describe('errors that hang together', () => {
     const candidates = { ...errorCandidates(20, 200), nuggets: [0.37] };
     const { logLikelihood } = errorLikelihood({ patches: overlap.patches, smoothing: 0, noise: 0.07, candidates });
     const S = candidates.strengths.length;
-    const dense = (l: number, s: number): number => {
-      const { nugget, fields } = {
-        nugget: 0.37 * 0.07 ** 2,
-        fields: [{ variance: (candidates.strengths[s] * 0.07) ** 2, length: candidates.lengths[l], shareOfA: 0.5 }],
-      };
-      const { form } = weighOverlap(overlap, { nugget, nuggetShareOfA: 0.5, fields });
-      const { information, gradient, answer } = poseForm(form);
-      const factor = choleskyFactor(information, 6) as Float64Array;
-      let logNormal = 0;
-      for (let k = 0; k < 6; k++) logNormal += 2 * Math.log(factor[7 * k]);
-      let fitted = form.sumSquares;
-      for (let k = 0; k < 6; k++) fitted += gradient[k] * answer[k];
-      return -(logDeterminantOf(overlap, nugget, fields) + logNormal + fitted) / 2;
-    };
+    const dense = (l: number, s: number): number =>
+      restrictedByMatrices(overlap, 0.37 * 0.07 ** 2, [
+        { variance: (candidates.strengths[s] * 0.07) ** 2, length: candidates.lengths[l] },
+      ]);
     // Up to one constant for all candidates.
     const base = dense(0, 1) - logLikelihood[1];
     for (const [l, s] of [
@@ -218,26 +209,38 @@ function scaleScan(scan: PatchedOverlap['scanA'], factor: number): PatchedOverla
   return { ...scan, noise: scan.noise * factor, spacing: scan.spacing * factor, reach: scan.reach * factor };
 }
 
-/** Of the covariance of the patch means, from the change of the whitened squares: a plain Cholesky here. */
-function logDeterminantOf(
+/** Restricted log-likelihood by whole matrices (reference: ml-matrix). */
+function restrictedByMatrices(
   overlap: PatchedOverlap,
   nugget: number,
   fields: readonly { readonly variance: number; readonly length: number }[],
 ): number {
-  const { count: n, places, spreads, weights } = overlap.patches;
-  const matrix = new Float64Array(n * n);
+  const { count: n, places, spreads, weights, jacobians, residuals } = overlap.patches;
+  const covariance = Matrix.zeros(n, n);
   for (let i = 0; i < n; i++) {
     for (let j = 0; j < n; j++) {
       let square = 0;
       for (let a = 0; a < 3; a++) square += (places[3 * i + a] - places[3 * j + a]) ** 2;
-      if (i === j) matrix[i * n + i] = nugget / weights[i];
-      for (const { variance, length } of fields) {
-        matrix[i * n + j] += variance * fieldCorrelation(square, spreads[i], spreads[j], length);
-      }
+      let sum = i === j ? nugget / weights[i] : 0;
+      for (const { variance, length } of fields)
+        sum += variance * fieldCorrelation(square, spreads[i], spreads[j], length);
+      covariance.set(i, j, sum);
     }
   }
-  const factor = choleskyFactor(matrix, n) as Float64Array;
+  const rows = new Matrix(Array.from({ length: n }, (_, i) => [...jacobians.subarray(6 * i, 6 * i + 6)]));
+  const r = Matrix.columnVector([...residuals]);
+  const inverse = new CholeskyDecomposition(covariance).solve(Matrix.eye(n));
+  const product = rows.transpose().mmul(inverse).mmul(rows);
+  const normal = Matrix.add(product, product.transpose()).mul(0.5);
+  const right = rows.transpose().mmul(inverse).mmul(r);
+  const fitted = right.transpose().mmul(solve(normal, right)).get(0, 0);
+  const square = r.transpose().mmul(inverse).mmul(r).get(0, 0) - fitted;
+  return -(logDeterminant(covariance) + logDeterminant(normal) + square) / 2;
+}
+
+function logDeterminant(m: Matrix): number {
+  const factor = new CholeskyDecomposition(m).lowerTriangularMatrix;
   let sum = 0;
-  for (let i = 0; i < n; i++) sum += 2 * Math.log(factor[i * n + i]);
+  for (let i = 0; i < m.rows; i++) sum += 2 * Math.log(factor.get(i, i));
   return sum;
 }

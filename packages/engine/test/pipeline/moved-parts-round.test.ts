@@ -31,7 +31,7 @@ const FRAMES: readonly Pose[] = [
 
 function align(scans: readonly ScanData[], context: RunContext): Promise<AlignmentResult> {
   const names = scans.map((_, i) => `session-${i + 1}`);
-  const instrument = { name: 'scanner', reach: null };
+  const instrument = { name: 'scanner', reach: null, volumetric: 0 };
   return alignScans(
     {
       frames: names,
