@@ -104,11 +104,32 @@ async function searchOrdered(search: Search, maxShift: number, context: RunConte
     if (part === null) continue;
     for (const point of part.ofFirst) taken[0][point] = 1;
     for (const point of part.ofSecond) taken[1][point] = 1;
-    parts.push(part);
+    await enterPart(search, parts, part, context.part(0, 0));
   }
   const group = await findMovedGroup(first, second, rest, limit, settings.sampleCount, taken, context.part(1, 1));
   if (group !== null) parts.push(group);
   return parts;
+}
+
+/** Adds a part, or joins it to one that moved alike: where a part crosses its old place it comes in several regions. */
+async function enterPart(search: Search, parts: FoundPart[], part: FoundPart, context: RunContext): Promise<void> {
+  const alike = parts.findIndex((known) => movedAlike(search, part, known));
+  if (alike < 0) {
+    parts.push(part);
+    return;
+  }
+  const known = parts[alike];
+  const ofFirst = merge([known.ofFirst, part.ofFirst]);
+  const ofSecond = merge([known.ofSecond, part.ofSecond]);
+  const fit = await alignAlone(search, ofFirst, ofSecond, known.fit.targetFromSource, context);
+  if (fit === null) parts.push(part);
+  else parts[alike] = { ofFirst, ofSecond, fit };
+}
+
+/** Whether the motion of a known part brings nearly all points of another one where its own motion does. */
+function movedAlike({ second, limit }: Search, part: FoundPart, known: FoundPart): boolean {
+  const gaps = shiftsAcross(second, part.ofSecond, known.fit.targetFromSource, part.fit.targetFromSource);
+  return gaps.filter((gap) => Math.abs(gap) > limit).length <= 0.1 * gaps.length;
 }
 
 function isLarge(points: Uint32Array, scan: PreparedScan, settings: FindMovedPartsOptions): boolean {
