@@ -202,11 +202,11 @@ export async function adjustNetwork(
     3 * linear.targets.length;
   const redundancy = residuals.observationCount - unknownCount;
   const stated = stateCovariance(model, solved, settings.correlations, redundancy, mask);
-  const varianceFactor = redundancy > 0 ? residuals.weightedSumSquares / redundancy : null;
   const globalTest = testWhole(residuals.weightedSumSquares, stated, redundancy, settings.globalTestLevel);
   const fails = globalTest !== null && globalTest.probability < globalTest.level;
-  const excess = globalTest === null ? 1 : globalTest.statistic / globalTest.degreesOfFreedom;
-  const enlargement = settings.enlarge === 'when-test-fails' && fails ? Math.max(1, excess) : 1;
+  // vPv over what is expected of it: the redundancy, or what correlations and considered terms make of it.
+  const varianceFactor = globalTest === null ? null : globalTest.statistic / globalTest.degreesOfFreedom;
+  const enlargement = settings.enlarge === 'when-test-fails' && fails ? Math.max(1, varianceFactor ?? 1) : 1;
   if (fails) {
     context.findings.add({
       severity: globalTest.probability < 0.001 ? 'warning' : 'note',
