@@ -97,7 +97,7 @@ async function withProbe(network: SettledNetwork, context: RunContext): Promise<
   let { poses } = network;
   for (let round = 0; ; round++) {
     const { overlaps, memory } = await overlapsAt(network, poses, context);
-    const weighed = await weighRound(overlaps, scans, memory, 'learned', runner, context);
+    const weighed = await weighRound(overlaps, scans, memory, 'learned', null, runner, context);
     const adjustment = await adjustNetwork(
       [...fixed, ...weighed.overlaps, ...probeObservations(data, scans, poses)],
       {

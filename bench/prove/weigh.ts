@@ -27,7 +27,7 @@ export const WEIGH_STEPS: Readonly<Record<string, WeighStep>> = {
   /** The tool's weights in the dense adjustment: a check of the adjustment. */
   dense: async (settled, context) => {
     const { overlaps, memory } = await overlapsAt(settled, settled.poses, context);
-    const weighed = await weighRound(overlaps, settled.scans, memory, 'learned', settled.runner, context);
+    const weighed = await weighRound(overlaps, settled.scans, memory, 'learned', null, settled.runner, context);
     return adjustDensely(settled, weighed.overlaps, weighed.correlations);
   },
 };

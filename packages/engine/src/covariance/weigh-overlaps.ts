@@ -17,10 +17,14 @@ export interface WeighedOverlaps {
   readonly forms: readonly WeighedOverlap[];
   readonly correlations: readonly OverlapCorrelation[];
   readonly instruments: readonly InstrumentErrors[];
+  /** For the next weighing of the same overlaps. */
+  readonly learned: LearnedErrors;
 }
 
 /**
  * Weighs the overlaps of a job by what they themselves show of the instruments' errors.
+ *
+ * @param known errors learned from the same overlaps before, in their order; null: learn them
  *
  * Units    mm.
  * Method   see `learnErrors`, `weighOverlap`, `weighEvenly` and `sharedScanCorrelations`; docs/uncertainty.md gives the assumptions.
@@ -30,11 +34,12 @@ export interface WeighedOverlaps {
 export async function weighOverlaps(
   overlaps: readonly PatchedOverlap[],
   weights: OverlapWeights,
+  known: LearnedErrors | null,
   runLikelihoods: RunLikelihoods,
   context: RunContext,
 ): Promise<WeighedOverlaps> {
   await context.checkpoint(0, 'learning how errors hang together');
-  const learned = await learnErrors(overlaps, runLikelihoods);
+  const learned = known ?? (await learnErrors(overlaps, runLikelihoods));
   await context.checkpoint(0.6, 'weighing overlaps');
   const { weighed, own } = weights === 'even' ? allAlike(overlaps, learned) : byCovariance(overlaps, learned);
   await context.checkpoint(0.8, 'what overlaps share');
@@ -43,6 +48,7 @@ export async function weighOverlaps(
     forms: weighed.map(({ form }) => form),
     correlations: [...own, ...shared],
     instruments: learned.instruments,
+    learned,
   };
 }
 

@@ -17,7 +17,7 @@ import type { KnownLinks } from './known-links.ts';
 import { findMovedPartsOfRound, type PairPart } from './moved-parts-round.ts';
 import { measureOverlaps, motionOfSphere, type PairMemory, pairsInReach, type RoundScan } from './overlap-round.ts';
 import type { TaskRunner } from './task-runner.ts';
-import { weighRound } from './weigh-round.ts';
+import { type WeighedRound, weighRound } from './weigh-round.ts';
 
 /** Rounds over which a swing is watched. */
 const SWING_ROUNDS = 4;
@@ -142,16 +142,16 @@ async function settleWeighed(
   context: RunContext,
 ): Promise<Pick<SettledFrames, 'adjustment' | 'instruments'>> {
   const { input, scans, poses, memory, runner } = settling;
-  const measure = async (weights: OverlapWeights, part: RunContext) => {
+  const measure = async (weights: OverlapWeights, before: WeighedRound | null, part: RunContext) => {
     const overlaps = await measureRound(settling, 0, part.part(0, 0.4));
-    return weighRound(overlaps, scans, memory, weights, runner, part.part(0.4, 1));
+    return weighRound(overlaps, scans, memory, weights, before, runner, part.part(0.4, 1));
   };
-  const first = await measure('learned', context.part(0, 0.45));
+  const first = await measure('learned', null, context.part(0, 0.6));
   const trial = await adjustRound(settling, first.overlaps, first.correlations, settling.ownFrames, quiet(context));
   const isBelieved = trial.globalTest === null || trial.globalTest.probability >= LEARNED_LEVEL;
   if (isBelieved) follow(settling, trial);
   else reportUneven(context);
-  const last = await measure(isBelieved ? 'learned' : 'even', context.part(0.45, 0.9));
+  const last = await measure(isBelieved ? 'learned' : 'even', first, context.part(0.6, 0.9));
   const datum = rebase(poses, input.frames);
   const jobFrames = [datum, ...input.frames.filter((frame) => poses.has(frame) && frame !== datum)];
   const adjustment = await adjustLast(settling, last.overlaps, last.correlations, jobFrames, context.part(0.9, 1));

@@ -2,6 +2,7 @@ import type { RunContext } from '../base/index.ts';
 import {
   type ErrorLikelihood,
   type ErrorScan,
+  type LearnedErrors,
   type OverlapWeights,
   type PatchedOverlap,
   weighOverlaps,
@@ -15,18 +16,21 @@ export interface WeighedRound {
   readonly overlaps: readonly OverlapObservation[];
   readonly correlations: readonly OverlapCorrelation[];
   readonly instruments: readonly InstrumentErrors[];
+  readonly learned: LearnedErrors;
 }
 
 /**
  * Weighs the overlaps of a round by the errors that they show.
  *
  * @param memory of the round that measured them
+ * @param before a round whose learned errors hold here too when its overlaps are the same ones
  */
 export async function weighRound(
   overlaps: readonly OverlapObservation[],
   scans: readonly RoundScan[],
   memory: ReadonlyMap<string, PairMemory>,
   weights: OverlapWeights,
+  before: WeighedRound | null,
   runner: TaskRunner,
   context: RunContext,
 ): Promise<WeighedRound> {
@@ -45,9 +49,12 @@ export async function weighRound(
       smoothing: measured.smoothing,
     };
   });
+  const isSame =
+    before?.overlaps.length === overlaps.length && overlaps.every(({ tie }, k) => before.overlaps[k].tie === tie);
   const weighed = await weighOverlaps(
     patched,
     weights,
+    isSame ? before.learned : null,
     async (tasks) => (await runner.run('error-likelihood', tasks, context.part(0, 0.6))) as ErrorLikelihood[],
     context,
   );
@@ -55,6 +62,7 @@ export async function weighRound(
     overlaps: overlaps.map((overlap, k) => ({ ...overlap, weighed: weighed.forms[k] })),
     correlations: weighed.correlations,
     instruments: weighed.instruments,
+    learned: weighed.learned,
   };
 }
 

@@ -61,7 +61,7 @@ export interface OverlapMeasurement {
   /** Independent observations that the matches are worth at `correlationLength`. */
   readonly effectiveCount: number;
   readonly correlationLength: number;
-  /** The matches gathered in cells, at most some two hundred; Jacobians about the form's reference. */
+  /** The matches gathered in cells, at most 150; Jacobians about the form's reference. */
   readonly patches: OverlapPatches;
   /** Correlation length that smoothing gave to independent errors of the points, mm. */
   readonly smoothing: number;

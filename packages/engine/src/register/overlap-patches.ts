@@ -91,7 +91,7 @@ export function meansOfCells(
 }
 
 /** Patches wanted in one overlap: more say no more about the pose, and the cost of their covariance grows with the cube. */
-const LARGEST_PATCH_COUNT = 200;
+const LARGEST_PATCH_COUNT = 150;
 
 /** The finest cells, from `finest` upward in steps of the square root of two, that are not too many. */
 export function patchesOfObservations(

@@ -18,7 +18,8 @@ import { doorStrip, overlapOfErrors, scanErrors } from './door-strip.ts';
 
 const SIGMA = 0.05;
 const serial = async (tasks: readonly LikelihoodTask[]) => tasks.map(errorLikelihood);
-const weigh = (overlaps: readonly PatchedOverlap[]) => weighOverlaps(overlaps, 'learned', serial, makeRunContext());
+const weigh = (overlaps: readonly PatchedOverlap[]) =>
+  weighOverlaps(overlaps, 'learned', null, serial, makeRunContext());
 
 /** 95 % and 6 degrees of freedom. */
 const CHI_SQUARE = 12.5916;

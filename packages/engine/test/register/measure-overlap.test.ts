@@ -106,7 +106,7 @@ describe('measureOverlap', () => {
       }
       const total = patches.weights.reduce((sum, value) => sum + value, 0);
       expect(total).toBeCloseTo(form.weightSum, 6);
-      expect(patches.count).toBeLessThanOrEqual(200);
+      expect(patches.count).toBeLessThanOrEqual(150);
       expect(patches.count).toBeGreaterThan(50);
       expect(Math.max(...patches.spreads)).toBeLessThan(measured.form.radius);
     }
