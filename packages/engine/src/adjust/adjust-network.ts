@@ -96,7 +96,7 @@ export interface SuspectObservations {
 }
 
 /** Result of `adjustNetwork`. */
-export interface NetworkAdjustment extends AlignmentResult {
+export interface NetworkAdjustment extends Omit<AlignmentResult, 'instrumentErrors' | 'movedParts'> {
   readonly ties: readonly AdjustedTie[];
   readonly closures: readonly NetworkClosure[];
   readonly points: readonly PointResidual[];
@@ -269,8 +269,6 @@ export async function adjustNetwork(
     globalTest,
     varianceComponents: judged.components,
     suspect: judged.suspect,
-    instrumentErrors: [],
-    movedParts: [],
     crossCovariance: (frameA, frameB) => {
       const [i, j] = [index.get(frameA), index.get(frameB)];
       if (i === undefined || j === undefined || !frames[i]?.covariance || !frames[j]?.covariance) return null;

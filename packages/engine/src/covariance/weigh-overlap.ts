@@ -58,27 +58,20 @@ export function weighEvenly(
   const rows = formRows(overlap);
   const weighted = evenRows(rows, patches, variance);
   const sums = sumsOf(overlap, rows, weighted);
-  const identity = new Float64Array(POSE * FORM);
-  for (let c = 0; c < POSE; c++) identity[FORM * c + c] = 1;
-  const full = pullOf(weighted, identity, patches.count);
-  const stretch = new Float64Array(patches.count);
-  for (let i = 0; i < patches.count; i++) {
-    stretch[i] = (patches.weights[i] * rows[FORM * i + POSE]) / variance;
-    full[FORM * i + POSE] = stretch[i];
-  }
+  const pull = rows.map((value, e) => (patches.weights[Math.floor(e / FORM)] * value) / variance);
   const information = new Array<number>(FORM * FORM).fill(0);
   const gradient = new Array<number>(FORM).fill(0);
   let sumSquares = 0;
   for (let i = 0; i < patches.count; i++) {
     sumSquares += (patches.weights[i] * patches.residuals[i] ** 2) / variance;
     for (let d = 0; d < FORM; d++) {
-      gradient[d] += full[FORM * i + d] * patches.residuals[i];
-      for (let e = 0; e < FORM; e++) information[FORM * d + e] += full[FORM * i + d] * rows[FORM * i + e];
+      gradient[d] += pull[FORM * i + d] * patches.residuals[i];
+      for (let e = 0; e < FORM; e++) information[FORM * d + e] += pull[FORM * i + d] * rows[FORM * i + e];
     }
   }
   const excess = spreadOf(weighted, patchCovariance(patches, errors), patches.count);
   for (let c = 0; c < POSE; c++) for (let d = 0; d < POSE; d++) excess[POSE * c + d] -= sums.cross[POSE * c + d];
-  return { weighed: { form: { information, gradient, sumSquares, patchCount: patches.count }, pull: full }, excess };
+  return { weighed: { form: { information, gradient, sumSquares, patchCount: patches.count }, pull }, excess };
 }
 
 /** Mean variance of an answer with every match alike, in units of what independent matches of variance one would give. */
@@ -86,13 +79,9 @@ export function evenVariance(overlap: PatchedOverlap, errors: OverlapErrors): nu
   const { patches } = overlap;
   const rows = formRows(overlap);
   const weighted = evenRows(rows, patches, 1);
-  const { cross } = sumsOf(overlap, rows, weighted);
-  return excessOfNormal(cross, spreadOf(weighted, patchCovariance(patches, errors), patches.count));
-}
-
-/** tr(N^-1 M) over the motions that N holds, divided by their number. */
-function excessOfNormal(cross: Float64Array, spread: Float64Array): number {
-  const basis = heldMotions(cross);
+  const spread = spreadOf(weighted, patchCovariance(patches, errors), patches.count);
+  // tr(N^-1 M) over the motions that N holds.
+  const basis = heldMotions(sumsOf(overlap, rows, weighted).cross);
   let trace = 0;
   for (const p of basis)
     for (let c = 0; c < POSE; c++) for (let d = 0; d < POSE; d++) trace += p[c] * spread[POSE * c + d] * p[d];
@@ -133,7 +122,6 @@ function formOf({ cross, slope }: Sums, turned: Float64Array, patches: OverlapPa
 
 /** Squared length of the answer in its own covariance: r^T Q r. */
 function leastSquares(slope: Float64Array, cross: Float64Array, turned: Float64Array): number {
-  // turned = M^-1 B^T, so M^-1 = turned (B^T)^-1 is never needed: with N = B's first six rows, m = N^-1 slope.
   const answer = solveHeld(cross, slope);
   let sum = 0;
   for (let c = 0; c < POSE; c++) {

@@ -9,7 +9,14 @@ import {
   transformPoint,
   type Vec3,
 } from '../../src/math/index.ts';
-import { findMovedParts, measureOverlap, overlapGaps, prepareScan, refinePose } from '../../src/register/index.ts';
+import {
+  findMovedParts,
+  measureOverlap,
+  overlapGaps,
+  type PreparedScan,
+  prepareScan,
+  refinePose,
+} from '../../src/register/index.ts';
 import { movedShape, poseDistance, sampleBlob, scanOf } from './sampled-shapes.ts';
 
 const frameFromWorld: Pose = { rotation: quaternionOfVector([0.4, 1.1, -0.6]), translation: [-250, 90, 400] };
@@ -29,6 +36,20 @@ async function pair(noise = 0.06) {
   );
   const b = await prepareScan(scanOf(sampleBlob('overlap b', 8000, view, noise).points, { viewpoint }), {}, context);
   return { a, b, context };
+}
+
+/** Two scans of a plate, half a millimetre apart. */
+async function plates(): Promise<{ readonly a: PreparedScan; readonly b: PreparedScan }> {
+  const random = makeRandom(1, 'gap');
+  const plate = (height: number): Vec3[] =>
+    Array.from({ length: 5000 }, () => [
+      200 * random.uniform(),
+      200 * random.uniform(),
+      height + 0.02 * random.normal(),
+    ]);
+  const up = { kind: 'direction', direction: [0, 0, 1] } as const;
+  const prepare = (points: Vec3[]) => prepareScan(scanOf(points, { viewpoint: up }), {}, makeRunContext());
+  return { a: await prepare(plate(0.5)), b: await prepare(plate(0)) };
 }
 
 describe('measureOverlap', () => {
@@ -114,16 +135,7 @@ describe('measureOverlap', () => {
 
   it('has patches that mean the same whichever scan comes first: the distance of A along the normal of B', async () => {
     const context = makeRunContext();
-    const random = makeRandom(1, 'patch gap');
-    const plate = (height: number): Vec3[] =>
-      Array.from({ length: 3000 }, () => [
-        200 * random.uniform(),
-        200 * random.uniform(),
-        height + 0.02 * random.normal(),
-      ]);
-    const up = { kind: 'direction', direction: [0, 0, 1] } as const;
-    const a = await prepareScan(scanOf(plate(0.5), { viewpoint: up }), {}, context);
-    const b = await prepareScan(scanOf(plate(0), { viewpoint: up }), {}, context);
+    const { a, b } = await plates();
     for (const [p, q, gap] of [
       [a, b, 0.5],
       [b, a, -0.5],
@@ -136,16 +148,7 @@ describe('measureOverlap', () => {
 
   it('measures a known gap with its sign, and finds none without overlap', async () => {
     const context = makeRunContext();
-    const random = makeRandom(1, 'gap');
-    const plate = (height: number): Vec3[] =>
-      Array.from({ length: 5000 }, () => [
-        200 * random.uniform(),
-        200 * random.uniform(),
-        height + 0.02 * random.normal(),
-      ]);
-    const up = { kind: 'direction', direction: [0, 0, 1] } as const;
-    const a = await prepareScan(scanOf(plate(0.5), { viewpoint: up }), {}, context);
-    const b = await prepareScan(scanOf(plate(0), { viewpoint: up }), {}, context);
+    const { a, b } = await plates();
     expect((await measureOverlap(a, b, IDENTITY_POSE, {}, context)).meanGap).toBeCloseTo(0.5, 2);
     expect((await measureOverlap(b, a, IDENTITY_POSE, {}, context)).meanGap).toBeCloseTo(-0.5, 2);
     const { gaps } = await overlapGaps(a, b, IDENTITY_POSE, {}, context);
